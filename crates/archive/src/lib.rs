@@ -1,0 +1,1 @@
+//! Parquet written atomically, and the manifest that names it.

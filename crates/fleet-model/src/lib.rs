@@ -1,0 +1,1 @@
+//! A physical simulator of refrigerated units with graded faults and labelled truth.

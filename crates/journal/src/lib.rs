@@ -1,0 +1,1 @@
+//! The one order of events: append with group commit, read from a position, trim.

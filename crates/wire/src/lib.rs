@@ -1,0 +1,1 @@
+//! Generated contract code and the mapping between it and the domain types.

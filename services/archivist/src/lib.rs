@@ -1,0 +1,1 @@
+//! The archive role: journal in, Parquet out.

@@ -1,0 +1,1 @@
+//! The assessing role: journal in, cases out.

@@ -1,0 +1,1 @@
+//! The ingest role: verdict per item, durable before acknowledged.

@@ -1,0 +1,1 @@
+//! The planner role: the weekly health list and one unit's history.

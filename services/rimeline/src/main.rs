@@ -1,0 +1,2 @@
+//! wiring
+fn main() {}
