@@ -8,6 +8,7 @@
 mod condition;
 mod finding;
 mod setup;
+pub mod stats;
 
 pub use condition::Condition;
 pub use finding::{Evidence, Judgement, Limit, Mark, Output, Series, Signal, Standing, Verdict};
