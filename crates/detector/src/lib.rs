@@ -5,11 +5,27 @@
 //! readings. Both append [`Signal`]s (a condition stands, or no longer stands) and [`Mark`]s (a single odd value that
 //! was set aside). What becomes of a signal, a case with a life of its own, is the casebook's business.
 
+mod chart;
 mod condition;
+mod conditions;
+mod config;
+mod evidence;
 mod finding;
+mod fleet;
+mod reduce;
+mod regime;
+mod say;
 mod setup;
+mod stand;
 pub mod stats;
+mod unit;
 
 pub use condition::Condition;
+pub use config::{
+    Baseline, Chart, Config, ConfigError, Cooling, Cycling, Discharge, Masks, Noise, Offset, OutOfRange,
+    Peers, PullDown, Silence, Spikes, Steady, Stuck, Twins,
+};
 pub use finding::{Evidence, Judgement, Limit, Mark, Output, Series, Signal, Standing, Verdict};
+pub use fleet::Fleet;
 pub use setup::{UnitSetup, Within};
+pub use unit::{Outcome, StateError, UnitState};

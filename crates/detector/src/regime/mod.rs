@@ -1,0 +1,399 @@
+//! What a unit is doing, since when, and why its readings may have to be set aside.
+
+mod class;
+mod masks;
+mod steady;
+
+use rimeline_channels::{Door, MINUTE_MS, Power, RunningMode, Stage, State, UnixMs};
+use serde::{Deserialize, Serialize};
+
+pub(crate) use class::ModeClass;
+pub(crate) use masks::{Changes, Masks};
+pub(crate) use steady::Calm;
+use steady::Settling;
+
+use crate::config::Config;
+
+/// The cadence assumed until one was learned, s.
+const FIRST_CADENCE_S: f32 = 300.0;
+/// A rise of the return air is looked for within this time.
+const DOOR_RISE_MS: i64 = 10 * MINUTE_MS;
+/// A continuous unit without a throttle reading is taken to cool fully when this far above its set point, K.
+const SURELY_FULL_K: f64 = 3.0;
+
+/// State kept per unit.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub(crate) struct Regime {
+    last: Option<UnixMs>,
+    state_at: Option<UnixMs>,
+    state: State,
+    cadence_s: f32,
+    run_since: Option<UnixMs>,
+    still_since: Option<UnixMs>,
+    stage_since: Option<UnixMs>,
+    on_since: Option<UnixMs>,
+    defrost: Disturbance,
+    door: Disturbance,
+    guess_until: Option<UnixMs>,
+    low_return: Option<(UnixMs, f32)>,
+    set_point: Option<i32>,
+    set_point_at: Option<UnixMs>,
+    settling: Settling,
+    /// Changes since the last reading.
+    pending: Changes,
+}
+
+/// Something that lifts the return air, and the way back from it.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+struct Disturbance {
+    since: Option<UnixMs>,
+    ended: Option<UnixMs>,
+    before: Option<f32>,
+}
+
+impl Disturbance {
+    fn begin(&mut self, at: UnixMs, ret: Option<f32>) {
+        // A second opening during the recovery still aims at the air before the first.
+        let before = if self.ended.is_some() {
+            self.before.or(ret)
+        } else {
+            ret
+        };
+        *self = Self {
+            since: Some(at),
+            ended: None,
+            before,
+        };
+    }
+
+    fn end(&mut self, at: UnixMs) {
+        if self.since.take().is_some() {
+            self.ended = Some(at);
+        }
+    }
+
+    /// Whether it masks at `at`, with at most `active` ms while it lasts and `recovery` ms after it.
+    fn masks(&mut self, at: UnixMs, ret: Option<f64>, active: i64, recovery: i64, near: f64) -> bool {
+        if let Some(since) = self.since {
+            return at - since <= active;
+        }
+        let Some(ended) = self.ended else { return false };
+        let back = matches!((ret, self.before), (Some(now), Some(before)) if now <= f64::from(before) + near);
+        if back || at - ended > recovery {
+            self.ended = None;
+            self.before = None;
+            return false;
+        }
+        true
+    }
+}
+
+/// What a unit is doing at one reading.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Moment {
+    pub(crate) at: UnixMs,
+    /// Time since the reading before; `None` for the first and across a gap.
+    pub(crate) dt: Option<i64>,
+    pub(crate) state: State,
+    pub(crate) masks: Masks,
+    pub(crate) changes: Changes,
+    pub(crate) running: Option<bool>,
+    /// Minutes since the compressor started, where it was seen to run.
+    pub(crate) run_min: Option<f64>,
+    /// Minutes since the compressor stopped, where it was seen to stand.
+    pub(crate) still_min: Option<f64>,
+    pub(crate) class: ModeClass,
+    pub(crate) calm: Calm,
+    pub(crate) cadence_s: f64,
+}
+
+impl Moment {
+    pub(crate) fn start_stop(&self) -> bool {
+        self.state.running_mode == RunningMode::StartStop
+    }
+
+    pub(crate) fn cadence_min(&self) -> f64 {
+        self.cadence_s / 60.0
+    }
+}
+
+pub(crate) fn minutes(ms: i64) -> f64 {
+    ms as f64 / MINUTE_MS as f64
+}
+
+fn ms(minutes: f64) -> i64 {
+    (minutes * MINUTE_MS as f64) as i64
+}
+
+impl Regime {
+    pub(crate) fn last(&self) -> Option<UnixMs> {
+        self.last
+    }
+
+    pub(crate) fn cadence_s(&self, stated: Option<u32>) -> f64 {
+        match stated {
+            Some(s) if s > 0 => f64::from(s),
+            _ if self.cadence_s > 0.0 => f64::from(self.cadence_s),
+            _ => f64::from(FIRST_CADENCE_S),
+        }
+    }
+
+    pub(crate) fn powered(&self) -> Power {
+        self.state.power
+    }
+
+    /// Takes over a state, from a reading or an event, and tells what changed. An older state than the one held
+    /// changes nothing.
+    pub(crate) fn apply_state(&mut self, at: UnixMs, state: State, gap: bool) -> Changes {
+        let mut changes = Changes::default();
+        if self.state_at.is_some_and(|held| at < held) {
+            return changes;
+        }
+        let first = self.state_at.replace(at).is_none() || gap;
+        let was = std::mem::replace(&mut self.state, state);
+        self.track_compressor(at, &was, first, &mut changes);
+        self.track_stage(at, &was, first, &mut changes);
+        if state.door != was.door {
+            match state.door {
+                Door::Open => {
+                    let ret = self.low_return.map(|(_, r)| r);
+                    self.door.begin(at, ret);
+                    changes.add(Changes::DOOR_OPENED);
+                }
+                _ if self.door.since.is_some() => {
+                    self.door.end(at);
+                    changes.add(Changes::DOOR_CLOSED);
+                }
+                _ => {}
+            }
+        }
+        if state.power != was.power && state.power == Power::On {
+            self.on_since = Some(at);
+            if !first {
+                changes.add(Changes::SWITCHED_ON);
+            }
+        }
+        if state.running_mode != was.running_mode || state.drive != was.drive {
+            changes.add(Changes::MODE);
+        }
+        self.pending.add(changes);
+        changes
+    }
+
+    fn track_compressor(&mut self, at: UnixMs, was: &State, first: bool, changes: &mut Changes) {
+        let (before, now) = (was.compressor_running(), self.state.compressor_running());
+        match now {
+            Some(true) => {
+                self.still_since = None;
+                if first || self.run_since.is_none() {
+                    self.run_since = Some(at);
+                }
+                if !first && before == Some(false) {
+                    changes.add(Changes::STARTED);
+                }
+            }
+            Some(false) => {
+                self.run_since = None;
+                if first || self.still_since.is_none() {
+                    self.still_since = Some(at);
+                }
+                if !first && before == Some(true) {
+                    changes.add(Changes::STOPPED);
+                }
+            }
+            None => {
+                self.run_since = None;
+                self.still_since = None;
+            }
+        }
+    }
+
+    fn track_stage(&mut self, at: UnixMs, was: &State, first: bool, changes: &mut Changes) {
+        if first || self.state.stage != was.stage {
+            self.stage_since = Some(at);
+            changes.add(Changes::STAGE);
+        }
+        let defrosting = self.state.stage == Stage::Defrosting;
+        if defrosting && self.defrost.since.is_none() {
+            let ret = self.low_return.map(|(_, r)| r);
+            self.defrost.begin(at, ret);
+            changes.add(Changes::DEFROST_BEGAN);
+        } else if !defrosting && self.defrost.since.is_some() {
+            self.defrost.end(at);
+            changes.add(Changes::DEFROST_ENDED);
+        }
+    }
+
+    /// Takes over a set point and tells whether it is another one.
+    pub(crate) fn apply_set_point(&mut self, at: UnixMs, fixed: i32, config: &Config) -> bool {
+        let moved = self
+            .set_point
+            .replace(fixed)
+            .is_some_and(|was| f64::from((was - fixed).abs()) / 10.0 > config.masks.set_point_k);
+        if moved {
+            self.set_point_at = Some(at);
+            self.pending.add(Changes::SET_POINT);
+        }
+        moved
+    }
+
+    /// Whether readings at `at` come after a gap.
+    pub(crate) fn is_gap(&self, at: UnixMs, stated: Option<u32>, config: &Config) -> bool {
+        let limit = (self.cadence_s(stated) * 1000.0 * config.masks.gap_cadences) as i64;
+        self.last.is_none_or(|last| at - last > limit.max(5 * MINUTE_MS))
+    }
+
+    /// The last step of a reading: learns the cadence, settles, and says what the unit is doing.
+    ///
+    /// `ret`, `pd` and `throttle` are the clean return air, discharge pressure and suction throttle.
+    pub(crate) fn moment(
+        &mut self,
+        at: UnixMs,
+        gap: bool,
+        clean: &Inputs,
+        stated: Option<u32>,
+        config: &Config,
+    ) -> Moment {
+        let dt = self.last.filter(|_| !gap).map(|last| at - last);
+        if let Some(last) = self.last {
+            self.learn_cadence(at - last);
+        }
+        self.last = Some(at);
+        let mut changes = std::mem::take(&mut self.pending);
+        if gap {
+            changes.add(Changes::GAP);
+            self.settling.restart();
+            self.low_return = None;
+        }
+        let restarted =
+            changes.any(Changes::STARTED) || changes.any(Changes::STOPPED) || changes.any(Changes::STAGE);
+        if restarted {
+            self.settling.restart();
+        }
+        let calm = self
+            .settling
+            .step(clean.ret, clean.pd, dt.unwrap_or(0), &config.steady);
+        self.guess_door(at, clean.ret, config);
+        let running = self.state.compressor_running();
+        let run_min = self.run_since.map(|since| minutes(at - since));
+        let masks = self.masks(at, dt, run_min, clean, config);
+        Moment {
+            at,
+            dt,
+            state: self.state,
+            masks,
+            changes,
+            running,
+            run_min,
+            still_min: self.still_since.map(|since| minutes(at - since)),
+            class: ModeClass::new(&self.state, self.set_point),
+            calm,
+            cadence_s: self.cadence_s(stated),
+        }
+    }
+
+    fn masks(
+        &mut self,
+        at: UnixMs,
+        dt: Option<i64>,
+        run_min: Option<f64>,
+        clean: &Inputs,
+        config: &Config,
+    ) -> Masks {
+        let c = &config.masks;
+        let state = self.state;
+        let mut m = Masks::default();
+        m.set(Masks::OFF, state.power == Power::Off);
+        m.set(Masks::GAP, dt.is_none());
+        m.set(Masks::NO_STATE, state.stage == Stage::Unknown);
+        m.set(Masks::SELF_TEST, state.stage == Stage::SelfTest);
+        m.set(
+            Masks::START_UP,
+            run_min.is_some_and(|run| run < c.startup_min) || state.stage == Stage::Starting,
+        );
+        let defrost = self.defrost.masks(
+            at,
+            clean.ret,
+            ms(c.defrost_longest_min),
+            ms(c.defrost_recovery_min),
+            c.recovered_k,
+        );
+        m.set(Masks::DEFROST, defrost);
+        let longest = ms(c.door_longest_min);
+        m.set(
+            Masks::DOOR,
+            self.door.masks(at, clean.ret, longest, longest, c.recovered_k),
+        );
+        let guess = self.guess_until.is_some_and(|until| at < until);
+        m.set(Masks::DOOR_GUESS, guess);
+        m.set(Masks::SET_POINT, self.set_point_masks(at, clean.ret, config));
+        m.set(Masks::NOT_COOLING, !state.cooling());
+        m.set(
+            Masks::MODULATED,
+            state.cooling() && !self.full_cooling(clean, config),
+        );
+        m
+    }
+
+    fn set_point_masks(&mut self, at: UnixMs, ret: Option<f64>, config: &Config) -> bool {
+        let (Some(since), Some(fixed)) = (self.set_point_at, self.set_point) else {
+            return false;
+        };
+        let reached = ret.is_some_and(|r| (r - f64::from(fixed) / 10.0).abs() <= config.masks.recovered_k);
+        if reached || at - since > ms(config.masks.set_point_longest_min) {
+            self.set_point_at = None;
+        }
+        self.set_point_at.is_some()
+    }
+
+    fn full_cooling(&self, clean: &Inputs, config: &Config) -> bool {
+        if let Some(throttle) = clean.throttle {
+            return throttle >= config.cooling.throttle_open;
+        }
+        if self.state.running_mode != RunningMode::Continuous {
+            return true;
+        }
+        // A continuous unit holds its set point with part of its capacity, unseen where no throttle is fitted.
+        match (clean.ret, self.set_point) {
+            (Some(ret), Some(fixed)) => ret - f64::from(fixed) / 10.0 > SURELY_FULL_K,
+            _ => false,
+        }
+    }
+
+    fn guess_door(&mut self, at: UnixMs, ret: Option<f64>, config: &Config) {
+        let Some(ret) = ret.map(|r| r as f32) else { return };
+        let running = self.state.compressor_running() == Some(true);
+        match self.low_return {
+            Some((since, low)) if at - since <= DOOR_RISE_MS && ret >= low => {
+                let rose = f64::from(ret - low) > config.masks.door_rise_k;
+                let explained = self.defrost.since.is_some() || self.defrost.ended.is_some();
+                if rose && running && self.state.door == Door::Unknown && !explained {
+                    self.guess_until = Some(at + ms(config.masks.door_guess_min));
+                }
+            }
+            _ => self.low_return = Some((at, ret)),
+        }
+    }
+
+    fn learn_cadence(&mut self, dt: i64) {
+        let seconds = dt as f32 / 1000.0;
+        if !(1.0..=7200.0).contains(&seconds) {
+            return;
+        }
+        if self.cadence_s <= 0.0 {
+            self.cadence_s = seconds;
+        } else {
+            // Follows the median: a small step towards each new interval, whatever its size.
+            let near = (self.cadence_s * 0.05).min((seconds - self.cadence_s).abs());
+            self.cadence_s += near.copysign(seconds - self.cadence_s);
+        }
+    }
+}
+
+/// Clean values the regime looks at.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Inputs {
+    pub(crate) ret: Option<f64>,
+    pub(crate) pd: Option<f64>,
+    pub(crate) throttle: Option<f64>,
+}
