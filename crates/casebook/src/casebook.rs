@@ -88,6 +88,16 @@ pub enum CasebookError {
         /// Entries a case takes.
         limit: usize,
     },
+    /// Detector state that grew beyond its bound.
+    #[error("{what}: {bytes} bytes, at most {limit} are kept; the step was not written")]
+    TooLarge {
+        /// Whose state.
+        what: String,
+        /// Its size.
+        bytes: usize,
+        /// The bound.
+        limit: usize,
+    },
     /// The store failed.
     #[error("casebook: {doing} failed; check the disk and its free space, nothing was half-written")]
     Store {

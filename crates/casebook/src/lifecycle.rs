@@ -10,8 +10,9 @@
 //! | closed, up to 7 days ago | - | open, came back | escalated, came back | - |
 //! | closed, longer ago or serviced | new, pending | new, open | new, escalated | - |
 //!
-//! An escalated case stays so until it weakens: a priority that flaps is not read. A signal that was decided before
-//! the unit was serviced says nothing of the unit after it.
+//! An escalated case stays so until it weakens: a priority that flaps is not read. Escalating takes a case off the
+//! shelf: what was put off was less. A signal that was decided before the unit was serviced says nothing of the unit
+//! after it.
 
 use rimeline_channels::{Channel, DAY_MS, Id, UnixMs};
 use rimeline_detector::{Evidence, Signal, Standing};
@@ -73,7 +74,11 @@ fn after_closing(case: &Case, signal: &Signal, context: &CaseContext<'_>) -> App
             return Applied::Unchanged;
         }
         // What stands after a service began after it, whatever was estimated before.
-        return begin(signal, context, signal.onset.max(serviced).max(case.onset + 1));
+        return begin(
+            signal,
+            context,
+            signal.onset.max(serviced).max(case.onset.saturating_add(1)),
+        );
     }
     let same = case
         .cleared
@@ -89,7 +94,7 @@ fn after_closing(case: &Case, signal: &Signal, context: &CaseContext<'_>) -> App
             update(&again, signal, context)
         }
         // Ids of one unit, condition and channel differ as long as their onsets grow.
-        (false, _) => begin(signal, context, signal.onset.max(case.onset + 1)),
+        (false, _) => begin(signal, context, signal.onset.max(case.onset.saturating_add(1))),
     }
 }
 
@@ -143,6 +148,9 @@ fn update(case: &Case, signal: &Signal, context: &CaseContext<'_>) -> Applied {
         after.late = context.late;
     }
     after.late &= context.late;
+    if after.stage == CaseStage::Escalated && case.stage != CaseStage::Escalated {
+        after.shelved_until = None;
+    }
     after.confidence = shown_confidence(signal.confidence);
     confidence_words(after.confidence).clone_into(&mut after.confidence_words);
     after.hours_to_harm = signal
