@@ -323,8 +323,8 @@ fn poisson_intervals_are_exact() {
     ];
     for (count, low, high) in rows {
         let interval = garwood(count, 0.95).unwrap();
-        close(interval.low, low, 1e-7);
-        close(interval.high, high, 1e-7);
+        close(interval.low, low, 1e-8);
+        close(interval.high, high, 1e-8);
     }
     let printed = garwood(23, 0.95).unwrap();
     close(printed.low / 5.25, 2.777_148, 1e-6);
