@@ -121,8 +121,10 @@ impl Week {
     fn item(&self, unit: Option<&WeekUnit>, cases: &[&Case]) -> WeeklyItem {
         let mut cases: Vec<Case> = cases.iter().map(|&case| case.clone()).collect();
         cases.sort_by(|a, b| {
-            is_work(b)
-                .cmp(&is_work(a))
+            let date = |case: &Case| before(case).unwrap_or(UnixMs::MAX).max(self.until);
+            let work_first = is_work(b).cmp(&is_work(a));
+            work_first
+                .then_with(|| date(a).cmp(&date(b)))
                 .then_with(|| compare(a, b, self.until))
         });
         let before = cases.iter().filter(|case| is_work(case)).filter_map(before).min();
