@@ -1,36 +1,25 @@
 //! Saturation both ways, bubble and dew, with gauge reference and altitude.
 //!
-//! Outside the table there is no value; nothing is clamped.
+//! Outside the table there is no value; nothing is clamped. Temperatures are degrees Celsius, pressures kPa, absolute
+//! unless they are called readings: a reading counts from what its [`PressureReference`] says is zero.
+//!
+//! ```
+//! use rimeline_refrigerant::{Circuit, PressureReference, Refrigerant};
+//!
+//! let circuit = Circuit::new(Refrigerant::R404A, PressureReference::VentedGauge, 1_500.0).unwrap();
+//! let condensing = circuit.condensing_temperature(1_700.0).unwrap();
+//! assert!((condensing - 39.1).abs() < 0.1);
+//! ```
 
-use serde::{Deserialize, Serialize};
+mod circuit;
+mod pressure;
+mod refrigerant;
+mod saturation;
+mod table;
 
-/// A refrigerant with a saturation table.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
-pub enum Refrigerant {
-    /// R-134a, a pure fluid.
-    R134a,
-    /// R-404A.
-    R404A,
-    /// R-410A.
-    R410A,
-    /// R-448A.
-    R448A,
-    /// R-449A.
-    R449A,
-    /// R-452A.
-    R452A,
-    /// R-744, carbon dioxide.
-    R744,
-}
-
-/// What zero means for a pressure reading.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum PressureReference {
-    /// Zero at the surrounding air's pressure.
-    VentedGauge,
-    /// Zero at 101.325 kPa whatever the altitude.
-    SealedGauge,
-    /// Zero at vacuum.
-    Absolute,
-}
+pub use circuit::Circuit;
+pub use pressure::{
+    PressureReference, STANDARD_ATMOSPHERE_KPA, ambient_kpa, from_absolute_kpa, to_absolute_kpa,
+};
+pub use refrigerant::Refrigerant;
+pub use saturation::{Side, condensing_temperature, glide, saturation_pressure, saturation_temperature};
