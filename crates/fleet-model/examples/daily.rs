@@ -76,6 +76,7 @@ fn main() -> Result<(), ScenarioError> {
         .map(|(_, p)| p)
     {
         let mut days: BTreeMap<i64, Day> = BTreeMap::new();
+        let mut codes: BTreeMap<String, u32> = BTreeMap::new();
         let mut cooling_since: Option<i64> = None;
         while let Some(delivery) = stream.next_delivery() {
             let r = delivery.reading;
@@ -83,7 +84,10 @@ fn main() -> Result<(), ScenarioError> {
             for event in delivery.events {
                 match &event.kind {
                     EventKind::StateChanged(s) if s.stage == Stage::Defrosting => day.defrosts += 1,
-                    EventKind::AlarmRaised(_) => day.alarms += 1,
+                    EventKind::AlarmRaised(a) => {
+                        day.alarms += 1;
+                        *codes.entry(a.code.clone()).or_insert(0) += 1;
+                    }
                     _ => {}
                 }
             }

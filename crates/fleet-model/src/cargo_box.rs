@@ -17,7 +17,7 @@ pub(crate) struct CargoBox {
 }
 
 /// Share of a load's mass that follows the air within hours.
-const SURFACE: f64 = 0.12;
+const SURFACE: f64 = 0.15;
 
 /// What acts on the box during a step.
 #[derive(Clone, Copy, Debug)]
@@ -68,7 +68,7 @@ impl CargoBox {
         } else {
             design.skin_off
         };
-        let to_cargo = tonnes * if around.fans { 28.0 } else { 8.0 };
+        let to_cargo = tonnes * if around.fans { 110.0 } else { 30.0 };
         let wind = if around.moving { 1.5 } else { 1.0 };
         let door = if around.door_open {
             design.door_ua
@@ -96,7 +96,7 @@ impl CargoBox {
         }
         // One kelvin of exchange in W is about a thousandth of a kg/s of air.
         let excess = (out.water - saturated_water(self.air.min(out.air)) * 0.8).max(0.0);
-        self.water += dt * excess * (0.35 * door / 1_006.0);
+        self.water += dt * excess * (0.25 * door / 1_006.0);
         let wet = (self.breath * self.mass * 2.0e-7) + if self.air > -5.0 { 8.0e-9 * self.mass } else { 0.0 };
         self.water = (self.water + dt * wet).min(6.0);
     }

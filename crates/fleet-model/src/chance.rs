@@ -16,6 +16,13 @@ impl Chance {
         Self(rng)
     }
 
+    /// A stream of its own beside this one, which it leaves untouched; `n` tells several apart.
+    pub(crate) fn fork(&self, n: u64) -> Self {
+        let mut rng = ChaCha8Rng::from_seed(self.0.get_seed());
+        rng.set_stream(self.0.get_stream() | n << 48);
+        Self(rng)
+    }
+
     /// A standard normal number.
     pub(crate) fn normal(&mut self) -> f64 {
         StandardNormal.sample(&mut self.0)

@@ -47,7 +47,7 @@ impl Circuit {
     /// One step of running; returns heat taken from the air, W.
     pub(crate) fn run(&mut self, design: &Design, drive: &Drive, dt: f64) -> f64 {
         // A starved evaporator is wetted over part of its length only.
-        let ua = drive.evaporator_ua * (1.0 - 0.8 * drive.starved);
+        let ua = drive.evaporator_ua * (1.0 - drive.starved).max(0.05).powf(1.3);
         let exchange = drive.air_flow * (1.0 - (-ua / drive.air_flow).exp());
         let flow = 0.12 + 0.88 * drive.throttle;
         let lift = (1.0 - 0.009 * (self.high - 40.0)).max(0.2);
@@ -57,11 +57,11 @@ impl Circuit {
             * flow
             * lift
             * (0.0315 * (self.low + 20.0)).exp()
-            * (1.0 - 0.25 * drive.starved);
+            * (1.0 - 0.05 * drive.starved);
         let taken = exchange * (drive.return_air - self.low);
         let c = design.coil_c / dt;
         self.low += (taken - capacity) / (c + exchange + 0.0315 * capacity);
-        self.low = self.low.clamp(-58.0, drive.return_air);
+        self.low = self.low.clamp(-50.0, drive.return_air);
 
         let work = capacity * ((self.high - self.low) / (self.low + 273.15)).max(0.12) / 0.5;
         // Fans are cycled or the condenser flooded when it is cold outside.

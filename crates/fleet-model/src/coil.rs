@@ -3,6 +3,9 @@
 /// Heat of melting, J/kg.
 const MELT: f64 = 334_000.0;
 
+/// A coil that holds this much is one block of ice, kg.
+const MOST_FROST: f64 = 25.0;
+
 /// State of the coil.
 #[derive(Clone, Debug)]
 pub(crate) struct Coil {
@@ -31,7 +34,7 @@ impl Coil {
             let caught = *water * (1.0 - (-dt / 900.0).exp());
             *water -= caught;
             if self.metal < -0.3 {
-                self.frost += caught;
+                self.frost = (self.frost + caught).min(MOST_FROST);
             }
         }
     }

@@ -170,7 +170,7 @@ impl Controller {
         let error = seen.control - self.set_point;
         let start_stop = self.mode == RunningMode::StartStop;
         let lerp = |a: f64, b: f64| a + (b - a) * seen.tightened;
-        let (above, below) = (lerp(design.band_above, 0.4), lerp(design.band_below, 0.1));
+        let (above, below) = (lerp(design.band_above, 0.3), lerp(design.band_below, 0.05));
         match self.phase {
             Phase::Off | Phase::Broken => self.enter(Phase::Starting),
             Phase::Starting => {
@@ -192,7 +192,7 @@ impl Controller {
                     // The origin is set by `defrost_due`.
                     self.enter(Phase::Defrost);
                 } else if start_stop {
-                    self.high_speed = self.run_s >= design.low_speed_first_s && error > 0.4;
+                    self.high_speed = self.run_s >= design.low_speed_first_s && error > -0.1;
                     if error < -below && self.since >= lerp(design.least_run_s, 60.0) {
                         self.enter(Phase::Rest);
                     }
@@ -209,7 +209,7 @@ impl Controller {
                 }
             }
             Phase::Rest => {
-                let rested = self.since >= lerp(design.least_rest_s, 90.0);
+                let rested = self.since >= lerp(design.least_rest_s, 60.0);
                 let shut = !(seen.door_open && design.door_stops);
                 if shut && rested && start_stop && error.abs() > above {
                     self.heat_next = error < 0.0;
@@ -287,8 +287,8 @@ impl Controller {
     /// Continuous running: full cooling while far off, then less and less, then heat.
     fn modulate(&mut self, design: &Design, error: f64, dt: f64) {
         let warm = self.run_s >= design.low_speed_first_s;
-        self.high_speed = warm && (error > 2.5 || (self.high_speed && error > 1.6));
-        if error > 1.2 {
+        self.high_speed = warm && (error > 1.8 || (self.high_speed && error > 0.7));
+        if error > 0.7 {
             self.integral = 0.35;
             self.throttle = 1.0;
             return;

@@ -83,13 +83,13 @@ impl Effects {
                 FaultKind::LowCharge => all.starved = ((x - RECEIVER) / (1.0 - RECEIVER)).max(0.0),
                 FaultKind::CondenserFouling => all.condenser *= 1.0 - 0.65 * x,
                 FaultKind::CondenserFan => all.condenser *= 1.0 - 0.7 * x,
-                FaultKind::BandTooTight => all.tightened = x,
+                FaultKind::BandTooTight => all.tightened = x.sqrt(),
                 FaultKind::ControlSensorInSupplyAir => all.control_in_supply = x,
                 FaultKind::IcedCoil => {
-                    all.defrost_heat = 1.0 - 0.7 * x;
+                    all.defrost_heat = 1.0 - 0.85 * x;
                     all.drain_blocked = 0.9 * x;
                 }
-                FaultKind::DoorSeal => all.leak_ua = 110.0 * x,
+                FaultKind::DoorSeal => all.leak_ua = 40.0 * x,
                 FaultKind::LeftOffAfterDefrost => all.left_off = true,
                 FaultKind::GatewaySilent => all.silent = true,
                 FaultKind::SensorOpen

@@ -36,6 +36,7 @@ pub(crate) struct Machine {
     pub(crate) faults: Vec<Planned>,
     pub(crate) effects: Effects,
     pub(crate) chance: Chance,
+    days: Chance,
     pub(crate) controller: Controller,
     pub(crate) circuit: Circuit,
     pub(crate) coil: Coil,
@@ -44,6 +45,7 @@ pub(crate) struct Machine {
     pub(crate) sensors: Sensors,
     pub(crate) outside: Outside,
     pub(crate) supply: f64,
+    pub(crate) return_air: f64,
     pub(crate) condenser_inlet: f64,
     pub(crate) discharge_abs: f64,
     pub(crate) suction_abs: f64,
@@ -100,6 +102,7 @@ impl Machine {
             next_action,
             actions,
             faults,
+            days: chance.fork(99),
             effects: Effects::default(),
             controller: Controller::new(unit.service.running_mode()),
             circuit: Circuit::new(t),
@@ -109,6 +112,7 @@ impl Machine {
             sensors,
             outside,
             supply: t,
+            return_air: t,
             condenser_inlet: t,
             discharge_abs: design.fluid.high_side_kpa(t),
             suction_abs: design.fluid.high_side_kpa(t),
@@ -171,8 +175,8 @@ impl Machine {
     fn new_day(&mut self, day: i64) {
         self.day = day;
         let (keep, fresh) = (0.45, (1.0f64 - 0.45 * 0.45).sqrt());
-        self.condenser_day = keep * self.condenser_day + fresh * self.chance.normal();
-        self.evaporator_day = keep * self.evaporator_day + fresh * self.chance.normal();
+        self.condenser_day = keep * self.condenser_day + fresh * self.days.normal();
+        self.evaporator_day = keep * self.evaporator_day + fresh * self.days.normal();
     }
 
     fn act(&mut self, act: Act, events: &mut Vec<Event>) {
@@ -308,7 +312,9 @@ impl Machine {
         let (air_share, surface_share) = self.coil.shares(self.coil_size);
         let evaporator_day = 1.0 + self.design.evaporator_day_sd * self.evaporator_day;
         let air_flow = self.design.air_flow * wind * air_share * evaporator_day;
+        // The box's air is warmer where it goes back to the unit than in its middle.
         let air = self.cargo_box.air;
+        let back = self.return_air;
         let mut unit_w = 0.0;
         self.work_share = 0.0;
         match phase {
@@ -316,7 +322,7 @@ impl Machine {
                 let condenser_day = 1.0 + self.design.condenser_day_sd * self.condenser_day.clamp(-3.0, 3.0);
                 let moving = if self.moving { 1.03 } else { 1.0 };
                 let drive = circuit::Drive {
-                    return_air: air,
+                    return_air: back,
                     condenser_air: self.condenser_inlet,
                     speed,
                     throttle: self.controller.throttle,
@@ -333,14 +339,14 @@ impl Machine {
                 let taken = self.circuit.run(&self.design, &drive, dt);
                 // The fans' own heat: some 350 W at high speed.
                 unit_w = -taken + 0.2 * air_flow * wind;
-                self.supply = air + unit_w / air_flow;
+                self.supply = back + unit_w / air_flow;
                 self.work_share = (taken / self.design.capacity).clamp(0.0, 1.3);
-                let target = self.circuit.low + 0.3 * (air - self.circuit.low);
+                let target = self.circuit.low + 0.3 * (back - self.circuit.low);
                 self.coil.follow(target, 60.0, &mut self.cargo_box.water, air, dt);
             }
             Phase::Heat => {
                 unit_w = self.design.heat_w;
-                self.supply = air + unit_w / air_flow;
+                self.supply = back + unit_w / air_flow;
                 self.circuit.defrost(air + 8.0, out.air, dt);
                 self.coil
                     .follow(air + 12.0, 90.0, &mut self.cargo_box.water, air, dt);
@@ -375,6 +381,14 @@ impl Machine {
             moving: self.moving,
         };
         self.cargo_box.step(&self.design, &around, dt);
+        // Without fans warm air stands at the return grille.
+        let ahead = if self.controller.fans() {
+            -0.25 * unit_w / air_flow
+        } else {
+            0.4
+        };
+        let target = self.cargo_box.air + ahead;
+        self.return_air = target + (self.return_air - target) * (-dt / 60.0).exp();
         (self.discharge_abs, self.suction_abs) = self.circuit.pressures(&self.design);
         let demand = Demand {
             power: self.controller.power,
@@ -392,9 +406,7 @@ impl Machine {
     /// True temperatures at the lagged sensors, in catalogue order.
     fn temperatures(&self) -> [f64; LAGGED] {
         let b = &self.cargo_box;
-        // Without fans warm air stands at the return grille.
-        let layered = if self.controller.fans() { 0.0 } else { 0.4 };
-        let air = b.air + layered;
+        let air = self.return_air;
         let control = air + self.effects.control_in_supply * (self.supply - air);
         let sun = if self.moving { 0.0 } else { self.outside.sun };
         let probe =

@@ -134,10 +134,16 @@ impl Writer<'_> {
         let size = if rigid { 0.3 } else { 1.0 };
         let mass = self.chance.within(low, high) * 1_000.0 * size;
         let warm = self.likes(LookAlike::WarmLoads) || self.chance.happens(0.02);
+        let usual = match self.unit.service {
+            Service::FrozenLongHaul | Service::FrozenDelivery => 1.0,
+            Service::ChilledDelivery => 1.8,
+            Service::FreshLongHaul => 2.2,
+            Service::Pharma => 0.7,
+        };
         let above = if warm {
             self.chance.within(5.0, 9.0)
         } else {
-            1.0 + 0.7 * self.chance.normal().abs()
+            usual * (1.0 + 0.5 * self.chance.normal().abs())
         };
         let temperature = set_point + above;
         self.at(

@@ -26,7 +26,7 @@ impl Machine {
         let lift = circuit.high - circuit.low;
         let starved = self.effects.starved;
         let outside = self.outside.air;
-        let return_air = self.cargo_box.air;
+        let return_air = self.return_air;
         // Discharge gas: common practice, 60 to 95 Cel; hotter with lift and with superheated suction gas.
         let (hot, cold, liquid) = if running {
             let superheat = (5.0 + 14.0 * starved).min(0.9 * (return_air - circuit.low).max(1.0));

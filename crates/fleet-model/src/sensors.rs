@@ -27,6 +27,8 @@ struct Broken {
     intensity: f64,
     held: Option<f64>,
     spike: Option<f64>,
+    /// Its own, so that a broken sensor changes no other channel.
+    chance: Chance,
 }
 
 /// What a sensor says after its faults.
@@ -72,13 +74,15 @@ impl Sensors {
             lag.noise = noise;
         }
         let mut offsets = [0.0; Channel::COUNT];
-        offsets[Channel::DischargePressure.index()] = 9.0 * chance.normal();
-        offsets[Channel::SuctionPressure.index()] = 4.0 * chance.normal();
+        offsets[Channel::DischargePressure.index()] = 9.0 * chance.normal().clamp(-2.0, 2.0);
+        offsets[Channel::SuctionPressure.index()] = 4.0 * chance.normal().clamp(-2.0, 2.0);
         let fitted = unit.fitted.iter().fold(0, |mask, c| mask | c.bit());
         let broken = faults
             .iter()
             .filter(|f| f.kind.of_a_channel())
-            .map(|plan| {
+            .zip(1..)
+            .map(|(plan, n)| {
+                let mut chance = chance.fork(n);
                 let sign = if chance.happens(0.5) { 1.0 } else { -1.0 };
                 Broken {
                     plan: plan.clone(),
@@ -86,6 +90,7 @@ impl Sensors {
                     intensity: 0.0,
                     held: None,
                     spike: None,
+                    chance,
                 }
             })
             .collect();
@@ -165,8 +170,9 @@ impl Sensors {
         });
         for broken in &mut self.broken {
             if broken.plan.channel == Some(channel) && broken.intensity > 0.0 {
-                broken.roll(self.cadence_h, chance);
-                said = broken.alter(said, chance.normal(), clean);
+                broken.roll(self.cadence_h);
+                let normal = broken.chance.normal();
+                said = broken.alter(said, normal, clean);
             }
         }
         let step = match channel {
@@ -204,7 +210,8 @@ impl Sensors {
 
 impl Broken {
     /// Decides whether this reading falls on a bad contact.
-    fn roll(&mut self, cadence_h: f64, chance: &mut Chance) {
+    fn roll(&mut self, cadence_h: f64) {
+        let chance = &mut self.chance;
         if self.plan.kind != FaultKind::SensorSpiking {
             return;
         }
