@@ -5,19 +5,26 @@
 //! readings. Both append [`Signal`]s (a condition stands, or no longer stands) and [`Mark`]s (a single odd value that
 //! was set aside). What becomes of a signal, a case with a life of its own, is the casebook's business.
 
+mod able;
 mod chart;
 mod condition;
 mod conditions;
 mod config;
+mod daily;
 mod evidence;
 mod finding;
 mod fleet;
+mod normal;
+mod observed;
+mod physics;
 mod reduce;
 mod regime;
 mod say;
+mod sensors;
 mod setup;
 mod stand;
 pub mod stats;
+mod trend_test;
 mod unit;
 
 pub use condition::Condition;

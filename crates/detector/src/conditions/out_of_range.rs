@@ -102,6 +102,11 @@ impl OutOfRange {
         }
     }
 
+    /// Channels that delivered plausible numbers; those stated as not fitted left out.
+    pub(crate) fn present(&self, setup: &UnitSetup) -> u64 {
+        self.present & self.fitted(setup)
+    }
+
     /// Channels with an open finding.
     pub(crate) fn suspect(&self) -> u64 {
         self.troubles
@@ -282,13 +287,6 @@ impl OutOfRange {
 
     pub(crate) fn serviced(&mut self, channel: Option<Channel>) {
         self.troubles.retain(|t| channel.is_some_and(|c| c != t.channel));
-    }
-
-    pub(crate) fn flagged(&self) -> Option<Channel> {
-        self.troubles
-            .iter()
-            .find(|t| t.stand.flagged())
-            .map(|t| t.channel)
     }
 }
 

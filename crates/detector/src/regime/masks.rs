@@ -82,6 +82,10 @@ impl Changes {
         self.0 & other.0 != 0
     }
 
+    pub(crate) const fn or(self, other: Changes) -> Changes {
+        Changes(self.0 | other.0)
+    }
+
     pub(crate) fn add(&mut self, other: Changes) {
         self.0 |= other.0;
     }

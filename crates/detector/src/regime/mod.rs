@@ -138,6 +138,10 @@ impl Regime {
         }
     }
 
+    pub(crate) fn running_mode(&self) -> RunningMode {
+        self.state.running_mode
+    }
+
     pub(crate) fn powered(&self) -> Power {
         self.state.power
     }
