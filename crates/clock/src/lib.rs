@@ -15,8 +15,21 @@ pub trait Clock: Send + Sync + 'static {
     /// Tells the clock the newest time in data that has just arrived, and returns "now".
     fn observe(&self, data_ms: i64) -> i64;
 
+    /// Wall time on either kind of clock: no honest reading is newer than this.
+    fn ceiling_ms(&self) -> i64 {
+        wall_ms()
+    }
+
     /// True where time stands still between arrivals.
     fn follows_data(&self) -> bool;
+}
+
+// The one place that reads the machine's clock.
+#[allow(clippy::disallowed_methods)]
+fn wall_ms() -> i64 {
+    SystemTime::now()
+        .duration_since(UNIX_EPOCH)
+        .map_or(0, |d| d.as_millis() as i64)
 }
 
 /// Wall time, held so that it never steps back.
@@ -27,7 +40,7 @@ pub struct WallClock {
 
 impl Clock for WallClock {
     fn now_ms(&self) -> i64 {
-        let wall = SystemTime::now().duration_since(UNIX_EPOCH).map_or(0, |d| d.as_millis() as i64);
+        let wall = wall_ms();
         self.latest.fetch_max(wall, Ordering::Relaxed).max(wall)
     }
 
@@ -49,7 +62,9 @@ pub struct DataClock {
 impl DataClock {
     /// A clock that stands at `start_ms` until newer data arrives; 0 where nothing has arrived yet.
     pub fn starting_at(start_ms: i64) -> Self {
-        Self { latest: AtomicI64::new(start_ms) }
+        Self {
+            latest: AtomicI64::new(start_ms),
+        }
     }
 }
 

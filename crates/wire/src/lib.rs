@@ -4,6 +4,8 @@
 //! `rimeline_channels::Batch` and its kin. [`record`] is what the journal holds.
 
 pub mod batch;
+#[cfg(feature = "cases")]
+pub mod cases;
 pub mod record;
 
 /// Generated from `proto/rimeline/v1`.
@@ -13,4 +15,9 @@ pub mod pb {
 
     /// The compiled contract, for server reflection.
     pub const DESCRIPTORS: &[u8] = include_bytes!(concat!(env!("OUT_DIR"), "/descriptors.bin"));
+}
+
+/// Encodes a message of the contract.
+pub fn encode(message: &impl prost::Message) -> prost::bytes::Bytes {
+    message.encode_to_vec().into()
 }

@@ -15,7 +15,7 @@ pub struct Record {
     #[prost(int64, tag = "1")]
     pub received_ms: i64,
     /// What happened.
-    #[prost(oneof = "Body", tags = "2, 3, 4, 5, 6")]
+    #[prost(oneof = "Body", tags = "2, 3, 4, 5")]
     pub body: Option<Body>,
 }
 
@@ -31,11 +31,8 @@ pub enum Body {
     /// A load was stated.
     #[prost(message, tag = "4")]
     Load(pb::Load),
-    /// A person did something about a case.
-    #[prost(message, tag = "5")]
-    Action(CaseAction),
     /// What had been received from whom, so that older records can be let go.
-    #[prost(message, tag = "6")]
+    #[prost(message, tag = "5")]
     Producers(Producers),
 }
 
@@ -60,17 +57,6 @@ pub struct Readings {
     /// The gateway has nothing below this sequence any more; 0: not stated.
     #[prost(uint64, tag = "6")]
     pub oldest_sequence: u64,
-}
-
-/// What a person did.
-#[derive(Clone, PartialEq, Message)]
-pub struct CaseAction {
-    /// About which case.
-    #[prost(string, tag = "1")]
-    pub case_id: String,
-    /// What.
-    #[prost(message, optional, tag = "2")]
-    pub action: Option<pb::Action>,
 }
 
 /// All that had been received when this was written.

@@ -9,3 +9,5 @@ mod write;
 
 pub use check::{Bounds, Checked, check, read_stored};
 pub use write::write;
+#[cfg(feature = "cases")]
+pub(crate) use write::write_state;

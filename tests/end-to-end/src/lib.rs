@@ -1,1 +1,0 @@
-//! End-to-end tests of the rimeline binary: real processes, real files, foreign clients.
