@@ -269,7 +269,7 @@ mod tests {
     #[test]
     fn what_ambient_explains_is_expected_and_not_residual() {
         let full = learned((0..21).map(|i| {
-            let ambient = 15.0 + (i * 7 % 21) as f32;
+            let ambient = 15.0 + (i * 8 % 21) as f32;
             Day {
                 y: 10.0 + 0.2 * ambient,
                 ret: 2.0,

@@ -6,67 +6,68 @@ use rimeline_channels::{DAY_MS, HOUR_MS, MINUTE_MS, Power, UnixMs};
 use serde::{Deserialize, Serialize};
 
 use crate::config::Config;
-use crate::evidence::Because;
+use crate::evidence::{Because, day_of};
 use crate::say;
 use crate::stand::{Stand, Subject, Words};
 use crate::{Condition, Output, Standing};
 
-/// Buckets of gap lengths: up to 1, 2, 4, ... min.
-const BUCKETS: usize = 14;
+/// Long gaps kept, to know the unit's habit.
+const GAPS: usize = 6;
+/// A gap is forgotten after this many days.
+const REMEMBERED: u16 = 60;
+/// A habit is taken to reach this much beyond the second longest of the gaps kept.
+const BEYOND: f64 = 1.5;
 
 /// State kept per unit.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Silence {
     /// The unit was seen to be up to date.
     live: bool,
-    /// Gaps between readings while switched on, and while not.
-    gaps: [[u16; BUCKETS]; 2],
+    /// Longest wait seen since the newest reading, ms, and when it was seen.
+    waited: i64,
+    seen_at: UnixMs,
+    /// Long waits that ended by a reading: minutes and day.
+    gaps: Vec<(u16, u16)>,
     stand: Stand,
 }
 
-/// Which gaps count: those while the unit is switched on, or not.
-fn row(power: Power) -> usize {
-    usize::from(power == Power::Off)
-}
-
 impl Silence {
-    /// A reading came, `gap_ms` after the one before, which was taken with the power in that state.
-    pub(crate) fn observe(&mut self, at: UnixMs, gap_ms: Option<i64>, power: Power, out: &mut Output) {
-        if let Some(gap) = gap_ms {
-            let minutes = (gap / MINUTE_MS).max(1) as u64;
-            let bucket = (64 - (minutes - 1).leading_zeros() as usize).min(BUCKETS - 1);
-            let row = &mut self.gaps[row(power)];
-            row[bucket] = row[bucket].saturating_add(1);
-            if row[bucket] == u16::MAX {
-                row.iter_mut().for_each(|n| *n /= 2);
+    /// A reading came.
+    pub(crate) fn observe(&mut self, at: UnixMs, config: &Config, out: &mut Output) {
+        let waited = std::mem::take(&mut self.waited);
+        if waited >= least_ms(config) {
+            if self.gaps.len() >= GAPS {
+                self.gaps.remove(0);
             }
+            let minutes = (waited / MINUTE_MS).min(i64::from(u16::MAX)) as u16;
+            self.gaps.push((minutes, day_of(at)));
         }
-        let subject = Subject {
-            condition: Condition::Silent,
-            channel: None,
-            at,
-        };
-        self.stand
-            .fall(subject, out, || "The unit reports again".to_owned());
+        if self.stand.stands() {
+            // The reading was measured before its absence was noticed.
+            let subject = Subject {
+                condition: Condition::Silent,
+                channel: None,
+                at: at.max(self.seen_at),
+            };
+            self.stand
+                .fall(subject, out, || "The unit reports again".to_owned());
+        }
     }
 
-    /// Longest gap that is this unit's habit, ms.
-    fn habit_ms(&self, power: Power, config: &Config) -> i64 {
-        let c = &config.silence;
-        let row = &self.gaps[row(power)];
-        let total: u32 = row.iter().map(|n| u32::from(*n)).sum();
-        if total < u32::from(c.habit_gaps) {
-            return 0;
-        }
-        let allowed = (f64::from(total) * (1.0 - c.habit_quantile)) as u32;
-        let mut above = 0;
-        for (bucket, n) in row.iter().enumerate().rev() {
-            above += u32::from(*n);
-            if above > allowed {
-                return (MINUTE_MS << bucket).min((c.habit_longest_h * HOUR_MS as f64) as i64);
-            }
-        }
-        0
+    /// Longest wait that is this unit's habit, ms: it happened twice at least.
+    fn habit_ms(&self, now: UnixMs, config: &Config) -> i64 {
+        let today = day_of(now);
+        let mut recent: Vec<u16> = self
+            .gaps
+            .iter()
+            .filter(|(_, day)| today.saturating_sub(*day) <= REMEMBERED)
+            .map(|g| g.0)
+            .collect();
+        recent.sort_unstable_by(|a, b| b.cmp(a));
+        let longest = (config.silence.habit_longest_h * HOUR_MS as f64) as i64;
+        recent.get(1).map_or(0, |&minutes| {
+            ((f64::from(minutes) * BEYOND) as i64 * MINUTE_MS).min(longest)
+        })
     }
 
     /// Time passes. `last` is the time of the newest reading.
@@ -81,23 +82,33 @@ impl Silence {
     ) {
         let c = &config.silence;
         let expected = (cadence_s * 1000.0 * c.cadences) as i64;
-        let least = (c.least_min * MINUTE_MS as f64) as i64;
+        let first_signs = expected.max(least_ms(config));
         let gap = now - last;
-        if gap <= expected.max(least) {
+        if gap <= first_signs {
             self.live = true;
             return;
         }
-        let habit = self.habit_ms(power, config);
-        if !self.live || gap <= habit {
+        if !self.live {
             return;
         }
+        (self.waited, self.seen_at) = (gap.max(self.waited), now);
+        let habit = self.habit_ms(now, config);
+        if gap <= first_signs.max(habit) {
+            return;
+        }
+        let enough = (c.open_min * MINUTE_MS as f64) as i64;
+        let to = if gap > enough {
+            Standing::Open
+        } else {
+            Standing::Pending
+        };
         let subject = Subject {
             condition: Condition::Silent,
             channel: None,
             at: now,
         };
-        let limit = expected.max(least).max(habit);
-        self.stand.rise(subject, Standing::Open, last, 1.0, out, || {
+        let limit = first_signs.max(habit);
+        self.stand.rise(subject, to, last, 1.0, out, || {
             words(gap, cadence_s, limit, habit, power)
         });
     }
@@ -115,6 +126,10 @@ impl Silence {
         self.stand = Stand::default();
         self.live = false;
     }
+}
+
+fn least_ms(config: &Config) -> i64 {
+    (config.silence.least_min * MINUTE_MS as f64) as i64
 }
 
 fn words(gap: i64, cadence_s: f64, limit: i64, habit: i64, power: Power) -> Words {

@@ -68,6 +68,8 @@ impl Spiking {
         out: &mut Output,
     ) {
         let seen = *frame;
+        // Twins and neighbours are compared with what they were before this reading.
+        let before = pasts.clone();
         for sensor in 0..WATCHED {
             let Some(value) = seen.get(sensor) else {
                 if pasts[sensor].unbroken() || !pasts[sensor].values().is_empty() {
@@ -103,7 +105,7 @@ impl Spiking {
                 .first()
                 .map(|last| f64::from(last.abs_diff(value)));
             if near.is_some_and(|step| step >= least(sensor, config))
-                && let Some(expected) = self.odd(sensor, value, &seen, pasts, stir, config)
+                && let Some(expected) = self.odd(sensor, value, (&seen, &before), stir, config)
             {
                 self.watches[sensor].doubt = Some(Doubt {
                     at,
@@ -129,12 +131,11 @@ impl Spiking {
         &self,
         sensor: usize,
         value: i16,
-        seen: &Frame,
-        pasts: &[Past; WATCHED],
+        (seen, before): (&Frame, &[Past; WATCHED]),
         stir: Stir,
         config: &Config,
     ) -> Option<i16> {
-        let past = pasts[sensor].values();
+        let past = before[sensor].values();
         if past.len() < LEAST_PAST {
             return None;
         }
@@ -146,17 +147,17 @@ impl Spiking {
         }
         let median = median_in_place(window)?;
         let sigma = MAD_TO_SIGMA * mad_in_place(window, median)?;
-        let expected = median_in_place(&mut window_of(past)[..past.len()])?;
+        let expected = middle(past)?;
         let away = f64::from(value) - expected;
         let floor = sensors::steps(sensor, if sensors::is_pressure(sensor) { 1.0 } else { 0.1 });
         let typical = c.typical_steps * f64::from(self.watches[sensor].typical);
         let mut needed = (c.kappa * sigma.max(floor))
             .max(typical)
             .max(least(sensor, config));
-        let twin = sensors::twin(sensor).and_then(|t| Some((seen.get(t)?, *pasts[t].values().first()?)));
+        let twin =
+            sensors::twin(sensor).and_then(|t| Some(f64::from(seen.get(t)?) - middle(before[t].values())?));
         match twin {
-            Some((now, before)) => {
-                let followed = f64::from(now) - f64::from(before);
+            Some(followed) => {
                 // What the twin saw as well is of the air.
                 return ((away - followed).abs() > needed && followed.abs() < 0.5 * away.abs())
                     .then_some(expected.round() as i16);
@@ -175,13 +176,14 @@ impl Spiking {
             },
             None => {}
         }
+        let moved =
+            |other: usize| Some(f64::from(seen.get(other)?) - f64::from(*before[other].values().first()?));
         let moved_alike = (0..WATCHED).any(|other| {
             other != sensor
                 && other != index::AMBIENT
                 && sensor != index::AMBIENT
                 && sensors::is_pressure(other) == sensors::is_pressure(sensor)
-                && matches!((seen.get(other), pasts[other].values().first()), (Some(now), Some(&before))
-                    if (f64::from(now) - f64::from(before)) * away.signum() > c.neighbour_share * away.abs())
+                && moved(other).is_some_and(|by| by * away.signum() > c.neighbour_share * away.abs())
         });
         (away.abs() > needed && !moved_alike).then_some(expected.round() as i16)
     }
@@ -270,12 +272,16 @@ impl Spiking {
     }
 }
 
-fn window_of(past: &[i16]) -> [f64; PAST] {
+/// The median of past values; `None` where there are too few.
+fn middle(past: &[i16]) -> Option<f64> {
+    if past.len() < LEAST_PAST {
+        return None;
+    }
     let mut window = [0.0; PAST];
     for (slot, v) in window.iter_mut().zip(past) {
         *slot = f64::from(*v);
     }
-    window
+    median_in_place(&mut window[..past.len()])
 }
 
 /// Smallest departure that is looked at, in stored steps.

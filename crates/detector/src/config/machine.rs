@@ -84,9 +84,9 @@ thresholds! {
     /// Units that stopped reporting.
     Silence "silence" {
         cadences: f64 = 3.0, 2.0..=50.0, "Silent after this many expected cadences, if nothing below is longer.";
-        least_min: f64 = 30.0, 5.0..=1440.0, "Never silent before this, min.";
-        habit_quantile: f64 = 0.999, 0.9..=1.0, "The unit's own gaps up to this quantile are its habit.";
+        least_min: f64 = 30.0, 5.0..=1440.0, "No first signs before this, min.";
+        open_min: f64 = 120.0, 5.0..=2880.0,
+            "First signs become a case after this, min: coverage holes of an hour or so are everyday.";
         habit_longest_h: f64 = 48.0, 1.0..=720.0, "A habit longer than this hides nothing, h.";
-        habit_gaps: u16 = 50, 10..=5000, "Gaps seen before a habit is believed.";
     }
 }

@@ -110,9 +110,8 @@ impl UnitState {
         self.settle(at, setup, config, fleet, out);
 
         let gap = self.regime.is_gap(at, setup.cadence_s, config);
-        let between = last.map(|last| at - last);
-        let dt = between.filter(|_| !gap);
-        self.silence.observe(at, between, self.regime.powered(), out);
+        let dt = last.map(|last| at - last).filter(|_| !gap);
+        self.silence.observe(at, config, out);
         let changes = self.regime.apply_state(at, reading.state, gap);
         self.note(at, changes, false, config);
         if gap {

@@ -1,4 +1,4 @@
-#![allow(dead_code, clippy::unwrap_used, clippy::expect_used)]
+#![allow(dead_code, unreachable_pub, clippy::unwrap_used, clippy::expect_used)]
 
 use std::path::PathBuf;
 
@@ -82,4 +82,70 @@ pub fn told(s: &Signal) -> String {
         s.headline,
         s.evidence.statements.join("\n    ")
     )
+}
+
+/// What a registry would hold of a simulated unit.
+pub fn setup_of(unit: &rimeline_fleet_model::Unit) -> UnitSetup {
+    use rimeline_refrigerant::{PressureReference, Refrigerant};
+    let refrigerant = format!("{:?}", unit.refrigerant);
+    let known = [
+        Refrigerant::R134a,
+        Refrigerant::R404A,
+        Refrigerant::R410A,
+        Refrigerant::R448A,
+        Refrigerant::R449A,
+        Refrigerant::R452A,
+        Refrigerant::R744,
+    ];
+    let reference = format!("{:?}", unit.pressure_reference);
+    let references = [
+        PressureReference::VentedGauge,
+        PressureReference::SealedGauge,
+        PressureReference::Absolute,
+    ];
+    UnitSetup {
+        refrigerant: known.into_iter().find(|r| format!("{r:?}") == refrigerant),
+        pressure_reference: references.into_iter().find(|r| format!("{r:?}") == reference),
+        altitude_m: unit.altitude_m,
+        fitted: unit.fitted.clone(),
+        cut_out_kpa: Some(unit.cut_out_kpa),
+        cadence_s: None,
+        family: unit.family.clone(),
+        load: None,
+    }
+}
+
+/// A simulated fleet and everything that was said about each unit.
+pub struct Played {
+    pub model: rimeline_fleet_model::Fleet,
+    pub units: Vec<Watched>,
+    pub readings: u64,
+}
+
+/// Plays a scenario to its end through the detectors, in order of arrival, with a tick for each reading.
+pub fn play(scenario: &rimeline_fleet_model::Scenario) -> Played {
+    let mut model = rimeline_fleet_model::Fleet::new(scenario).unwrap();
+    let mut units: Vec<Watched> = model.units().iter().map(|u| Watched::new(setup_of(u))).collect();
+    let mut fleet = Fleet::new();
+    let mut readings = 0;
+    let mut next_tick = scenario.start;
+    while let Some(delivery) = model.next_delivery() {
+        readings += 1;
+        let unit = &mut units[delivery.unit];
+        for event in delivery.events {
+            unit.state
+                .event(&event.kind, event.time, &unit.setup, &unit.config, &mut unit.out);
+        }
+        let (reading, arrived) = (delivery.reading, delivery.arrived);
+        unit.observe(reading, &mut fleet);
+        if arrived >= next_tick {
+            next_tick = arrived + 10 * rimeline_channels::MINUTE_MS;
+            units.iter_mut().for_each(|u| u.tick(arrived));
+        }
+    }
+    Played {
+        model,
+        units,
+        readings,
+    }
 }
