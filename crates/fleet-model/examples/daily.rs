@@ -1,13 +1,13 @@
 //! Daily figures of a fleet, to look at: `cargo run --release -p rimeline-fleet-model --example daily -- [demo] [unit]`.
 //!
-//! Condensing temperature is found by halving the interval of the model's own law through the public readings, so the
-//! figures are what a perfect observer would see.
+//! CTOA is condensing temperature over ambient, TD return air over evaporating temperature, `TDa` return over supply
+//! air; all medians of readings at high speed, ten minutes and more after it began.
 #![allow(clippy::print_stdout)]
 
 use std::collections::BTreeMap;
 
-use rimeline_channels::{Channel, DAY_MS, EventKind, Stage};
-use rimeline_fleet_model::{Fleet, PressureReference, Refrigerant, Scenario, ScenarioError, Unit};
+use rimeline_channels::{Channel, DAY_MS, EventKind, Power, Reading, Stage};
+use rimeline_fleet_model::{Delivery, Fleet, PressureReference, Refrigerant, Scenario, ScenarioError, Unit};
 
 #[derive(Default)]
 struct Day {
@@ -15,23 +15,22 @@ struct Day {
     evaporator: Vec<f64>,
     air: Vec<f64>,
     outside: Vec<f64>,
+    error: Vec<f64>,
+    readings: u32,
     on: u32,
     run: u32,
-    starts: (Option<i32>, i32),
+    first_start: Option<i32>,
+    last_start: i32,
     defrosts: u32,
-    box_error: Vec<f64>,
-    alarms: u32,
+    alarms: Vec<String>,
 }
 
 fn median(values: &mut [f64]) -> f64 {
-    if values.is_empty() {
-        return f64::NAN;
-    }
     values.sort_by(f64::total_cmp);
-    values[values.len() / 2]
+    values.get(values.len() / 2).copied().unwrap_or(f64::NAN)
 }
 
-/// Two-parameter law again, as a rough ruler for people.
+/// Saturation temperature by the two-parameter law: a ruler for people, no more.
 fn saturation(fluid: Refrigerant, kpa: f64, high: bool) -> f64 {
     let (a, b) = match (fluid, high) {
         (Refrigerant::R134a, false) => (15.7541, 2752.47),
@@ -54,113 +53,121 @@ fn absolute(unit: &Unit, kpa: f64) -> f64 {
     }
 }
 
+impl Day {
+    fn add(&mut self, unit: &Unit, delivery: Delivery<'_>, steady: bool) {
+        let r = delivery.reading;
+        for event in delivery.events {
+            match &event.kind {
+                EventKind::StateChanged(s) if s.stage == Stage::Defrosting => self.defrosts += 1,
+                EventKind::AlarmRaised(alarm) => self.alarms.push(alarm.code.clone()),
+                _ => {}
+            }
+        }
+        if let Some(starts) = r.fixed(Channel::CompressorStarts) {
+            self.first_start.get_or_insert(starts);
+            self.last_start = starts;
+        }
+        self.readings += 1;
+        self.on += u32::from(r.state.power == Power::On);
+        self.run += u32::from(r.state.compressor_running() == Some(true));
+        self.outside.extend(r.quantity(Channel::AmbientAir));
+        if let (Some(back), Some(set), Power::On) = (
+            r.quantity(Channel::ReturnAirControl),
+            r.quantity(Channel::SetPoint),
+            r.state.power,
+        ) {
+            self.error.push(back - set);
+        }
+        if steady {
+            self.add_steady(unit, r);
+        }
+    }
+
+    fn add_steady(&mut self, unit: &Unit, r: &Reading) {
+        let q = |c: Channel| r.quantity(c);
+        let Some(back) = q(Channel::ReturnAirControl) else {
+            return;
+        };
+        self.air
+            .extend(q(Channel::SupplyAirControl).map(|supply| back - supply));
+        if let (Some(pd), Some(ps), Some(outside)) = (
+            q(Channel::DischargePressure),
+            q(Channel::SuctionPressure),
+            q(Channel::AmbientAir),
+        ) {
+            self.over_ambient
+                .push(saturation(unit.refrigerant, absolute(unit, pd), true) - outside);
+            self.evaporator
+                .push(back - saturation(unit.refrigerant, absolute(unit, ps), false));
+        }
+    }
+
+    fn print(&mut self, n: usize, unit: &Unit) -> Option<f64> {
+        let hours = f64::from(self.on) * f64::from(unit.cadence_s) / 3600.0;
+        let starts = f64::from(self.last_start - self.first_start.unwrap_or(0));
+        let over = median(&mut self.over_ambient);
+        println!(
+            "{n:3} {:7.1} {over:6.1} ({:3}) {:6.2} {:6.2} {:5.2} {:6.2} {:5} {:8.2} {:5} {}",
+            median(&mut self.outside),
+            self.air.len(),
+            median(&mut self.air),
+            median(&mut self.evaporator),
+            f64::from(self.run) / f64::from(self.on.max(1)),
+            starts / hours.max(0.5),
+            self.defrosts,
+            median(&mut self.error),
+            self.readings,
+            self.alarms.join(" ")
+        );
+        (self.over_ambient.len() >= 3).then_some(over)
+    }
+}
+
 fn main() -> Result<(), ScenarioError> {
     let args: Vec<String> = std::env::args().skip(1).collect();
-    let demo = args.iter().any(|a| a == "demo");
     let only: Option<usize> = args.iter().find_map(|a| a.parse().ok());
+    let demo = args.iter().any(|a| a == "demo");
     let scenario = if demo {
         Scenario::demo()
     } else {
         Scenario::small(10, 40, 3)
     };
     let fleet = Fleet::new(&scenario)?;
-    let units = fleet.units().to_vec();
-    for truth in fleet.truth() {
-        println!("{} {:?} {:?}", truth.unit, truth.kind, truth.channel);
-    }
-    for (unit, mut stream) in units
-        .iter()
-        .zip(fleet.into_streams())
-        .enumerate()
-        .filter(|(i, _)| only.is_none_or(|o| o == *i))
-        .map(|(_, p)| p)
-    {
+    let (units, truth) = (fleet.units().to_vec(), fleet.truth().to_vec());
+    for (at, mut stream) in fleet.into_streams().into_iter().enumerate() {
+        if only.is_some_and(|o| o != at) {
+            continue;
+        }
+        let unit = &units[at];
         let mut days: BTreeMap<i64, Day> = BTreeMap::new();
-        let mut codes: BTreeMap<String, u32> = BTreeMap::new();
-        let mut cooling_since: Option<i64> = None;
+        let mut high_since = None;
         while let Some(delivery) = stream.next_delivery() {
             let r = delivery.reading;
-            let day = days.entry(r.time.div_euclid(DAY_MS)).or_default();
-            for event in delivery.events {
-                match &event.kind {
-                    EventKind::StateChanged(s) if s.stage == Stage::Defrosting => day.defrosts += 1,
-                    EventKind::AlarmRaised(a) => {
-                        day.alarms += 1;
-                        *codes.entry(a.code.clone()).or_insert(0) += 1;
-                    }
-                    _ => {}
-                }
-            }
-            if let Some(starts) = r.fixed(Channel::CompressorStarts) {
-                day.starts = (day.starts.0.or(Some(starts)), starts);
-            }
-            let on = r.state.power == rimeline_channels::Power::On;
-            day.on += u32::from(on);
-            day.run += u32::from(r.state.compressor_running() == Some(true));
-            let q = |c: Channel| r.quantity(c);
-            let (Some(back), Some(supply), Some(outside)) = (
-                q(Channel::ReturnAirControl),
-                q(Channel::SupplyAirControl),
-                q(Channel::AmbientAir),
-            ) else {
-                continue;
-            };
-            day.outside.push(outside);
-            if on && let Some(set) = q(Channel::SetPoint) {
-                day.box_error.push(back - set);
-            }
-            if r.state.stage == Stage::CoolingHigh {
-                let since = *cooling_since.get_or_insert(r.time);
-                if r.time - since >= 600_000 && (back - supply) > 0.0 {
-                    day.air.push(back - supply);
-                    if let (Some(pd), Some(ps)) = (q(Channel::DischargePressure), q(Channel::SuctionPressure))
-                    {
-                        day.over_ambient
-                            .push(saturation(unit.refrigerant, absolute(unit, pd), true) - outside);
-                        day.evaporator
-                            .push(back - saturation(unit.refrigerant, absolute(unit, ps), false));
-                    }
-                }
-            } else {
-                cooling_since = None;
-            }
+            high_since = (r.state.stage == Stage::CoolingHigh).then(|| high_since.unwrap_or(r.time));
+            let steady = high_since.is_some_and(|since| r.time - since >= 600_000);
+            days.entry(r.time.div_euclid(DAY_MS))
+                .or_default()
+                .add(unit, delivery, steady);
         }
+        let (fluid, cadence) = (unit.refrigerant.name(), unit.cadence_s);
         println!(
-            "\n{} {:?} {:?} {} {} cadence {}",
-            unit.id,
-            unit.body,
-            unit.service,
-            unit.refrigerant.name(),
-            unit.depot,
-            unit.cadence_s
+            "\n{} {} {:?} {fluid} {} {cadence} s {:?}",
+            unit.id, unit.family, unit.service, unit.depot, unit.look_alikes
         );
-        println!("day  outside  CTOA (n)   TDa  evapTD  duty starts/h defrosts boxerr alarms");
-        let mut steady = Vec::new();
-        for (n, day) in days.values_mut().enumerate() {
-            let hours = f64::from(day.on) * f64::from(unit.cadence_s) / 3600.0;
-            let starts = f64::from(day.starts.1 - day.starts.0.unwrap_or(0));
-            let ctoa = median(&mut day.over_ambient);
-            if day.over_ambient.len() >= 3 {
-                steady.push(ctoa);
-            }
-            println!(
-                "{n:3} {:7.1} {:6.1} ({:3}) {:6.2} {:6.2} {:5.2} {:6.2} {:5} {:8.2} {:4}",
-                median(&mut day.outside),
-                ctoa,
-                day.over_ambient.len(),
-                median(&mut day.air),
-                median(&mut day.evaporator),
-                f64::from(day.run) / f64::from(day.on.max(1)),
-                starts / hours.max(0.5),
-                day.defrosts,
-                median(&mut day.box_error),
-                day.alarms
-            );
+        for t in truth.iter().filter(|t| t.unit == unit.id) {
+            let day = (t.onset_ms - scenario.start) as f64 / DAY_MS as f64;
+            println!("{:?} {:?} from day {day:.2}, peak {}", t.kind, t.channel, t.peak);
         }
-        let n = steady.len() as f64;
-        let mean = steady.iter().sum::<f64>() / n;
-        let var = steady.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / n;
-        let lag = steady
+        println!("day  outside  CTOA (n)    TDa     TD  duty starts/h defrosts error readings alarms");
+        let over: Vec<f64> = days
+            .values_mut()
+            .enumerate()
+            .filter_map(|(n, day)| day.print(n, unit))
+            .collect();
+        let n = over.len() as f64;
+        let mean = over.iter().sum::<f64>() / n;
+        let var = over.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / n;
+        let lag = over
             .windows(2)
             .map(|w| (w[0] - mean) * (w[1] - mean))
             .sum::<f64>()

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use rimeline_channels::Channel as C;
 use rimeline_channels::{Channel, Drive, Id};
 
 use crate::chance::Chance;
@@ -158,7 +159,6 @@ fn draw_unit(
     } else {
         "rigid"
     };
-    let gauge_zero = pressure_reference.zero_kpa(depot.altitude_m);
     // A gauge switch opens at a gauge pressure; an absolute reference reads an atmosphere more.
     let cut_out = refrigerant.cut_out_gauge_kpa();
     let cut_out_kpa = if pressure_reference == PressureReference::Absolute {
@@ -166,7 +166,6 @@ fn draw_unit(
     } else {
         cut_out
     };
-    debug_assert!(gauge_zero < 120.0);
     Some(Unit {
         id: Id::new(&format!("T-{:03}", index + 1)).ok()?,
         body,
@@ -174,7 +173,7 @@ fn draw_unit(
         refrigerant,
         pressure_reference,
         altitude_m: depot.altitude_m,
-        fitted: fitted(choice, service, shore, chance),
+        fitted: with_faulty(fitted(choice, service, shore, chance), scenario, index),
         drives,
         depot: depot.name.clone(),
         time_zone: depot.time_zone.clone(),
@@ -192,7 +191,6 @@ fn fitted(choice: &UnitChoice, service: Service, shore: bool, chance: &mut Chanc
             out.extend_from_slice(channels);
         }
     };
-    use Channel as C;
     let mut all = vec![
         C::ReturnAirControl,
         C::SupplyAirControl,
@@ -236,8 +234,20 @@ fn fitted(choice: &UnitChoice, service: Service, shore: bool, chance: &mut Chanc
     of(&[C::OilPressure, C::FuelLevel], chance.happens(0.9), &mut all);
     of(&[C::BatteryCurrent], chance.happens(0.5), &mut all);
     of(&[C::MotorCurrent, C::StandbyHours], shore, &mut all);
-    all.sort_unstable();
     all
+}
+
+/// A sensor that breaks is fitted, whatever chance says.
+fn with_faulty(mut fitted: Vec<Channel>, scenario: &Scenario, unit: u32) -> Vec<Channel> {
+    let broken = scenario
+        .faults
+        .iter()
+        .filter(|f| f.unit == unit)
+        .filter_map(|f| f.channel);
+    fitted.extend(broken);
+    fitted.sort_unstable();
+    fitted.dedup();
+    fitted
 }
 
 fn planned(scenario: &Scenario, fault: &Fault, loads: &[Load]) -> Planned {

@@ -2,6 +2,9 @@
 
 use crate::design::Design;
 
+/// Evaporating temperature at which the expansion valve stops feeding more, Cel.
+const MOST_LOW: f64 = -3.0;
+
 /// State of the circuit.
 #[derive(Clone, Debug)]
 pub(crate) struct Circuit {
@@ -56,7 +59,7 @@ impl Circuit {
             * drive.pumping
             * flow
             * lift
-            * (0.0315 * (self.low + 20.0)).exp()
+            * (0.0315 * (self.low.min(MOST_LOW) + 20.0)).exp()
             * (1.0 - 0.05 * drive.starved);
         let taken = exchange * (drive.return_air - self.low);
         let c = design.coil_c / dt;

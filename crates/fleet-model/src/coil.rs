@@ -39,6 +39,13 @@ impl Coil {
         }
     }
 
+    /// Melts slowly where the metal is warmer than ice.
+    pub(crate) fn thaw(&mut self, dt: f64) {
+        if self.frost > 0.0 && self.metal > 0.2 {
+            self.frost = (self.frost - dt * 45.0 * self.metal / MELT).max(0.0);
+        }
+    }
+
     /// Heats the coil with `watts`; a share `kept` of what melts freezes again in a blocked drain.
     pub(crate) fn melt(&mut self, watts: f64, kept: f64, heat_capacity: f64, dt: f64) {
         let mut joules = watts * dt;

@@ -70,7 +70,7 @@ impl Fault {
 }
 
 impl Scenario {
-    /// Sixty units over sixty days at three invented depots; from day 30 on fifteen of them fail in different ways,
+    /// Sixty units over sixty days at three invented depots; from day 30 on sixteen of them fail in different ways,
     /// while others only look as if they did.
     pub fn demo() -> Self {
         let mut depots = vec![
@@ -170,7 +170,7 @@ fn demo_choices() -> Vec<UnitChoice> {
         with_sensors(every(300, unit(13, Service::FrozenDelivery))),
         with_sensors(every(120, unit(17, Service::FrozenLongHaul))),
         with_sensors(every(300, unit(20, Service::FrozenLongHaul))),
-        with_sensors(every(300, unit(23, Service::FrozenLongHaul))),
+        with_sensors(every(300, unit(23, Service::FrozenDelivery))),
         with_sensors(every(300, unit(27, Service::ChilledDelivery))),
         with_sensors(every(300, unit(30, Service::FreshLongHaul))),
         with_sensors(every(300, unit(34, Service::Pharma))),
@@ -186,12 +186,12 @@ fn demo_choices() -> Vec<UnitChoice> {
         odd(8, Service::FrozenLongHaul, LookAlike::NoseToTail),
         odd(14, Service::FrozenDelivery, LookAlike::ManyDoors),
         odd(19, Service::FreshLongHaul, LookAlike::CoverageGaps),
-        odd(22, Service::FrozenDelivery, LookAlike::SunnyAmbientProbe),
+        odd(22, Service::FrozenLongHaul, LookAlike::SunnyAmbientProbe),
         odd(29, Service::FrozenLongHaul, LookAlike::WarmLoads),
         odd(35, Service::ChilledDelivery, LookAlike::SunnyAmbientProbe),
         odd(40, Service::FrozenLongHaul, LookAlike::CoverageGaps),
         odd(46, Service::ChilledDelivery, LookAlike::ManyDoors),
-        odd(50, Service::FrozenDelivery, LookAlike::NoseToTail),
+        odd(50, Service::FrozenLongHaul, LookAlike::NoseToTail),
         UnitChoice {
             refrigerant: Some(Refrigerant::R404A),
             pressure_reference: Some(PressureReference::VentedGauge),

@@ -93,7 +93,7 @@ impl Design {
             capacity: about(size(10_500.0, 6_000.0) * generation, 0.03),
             air_flow: about(size(1_750.0, 1_020.0), 0.02),
             evaporator_ua: about(size(3_100.0, 1_800.0), 0.03),
-            condenser_ua: about(size(1_350.0, 780.0) * generation, 0.04),
+            condenser_ua: about(size(1_450.0, 840.0) * generation, 0.04),
             head_floor: about(18.0, 0.04),
             band_above: if tight { 0.8 } else { about(2.2, 0.06) },
             band_below: if tight { 0.2 } else { 0.4 },

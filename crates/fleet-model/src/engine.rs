@@ -5,6 +5,10 @@ use crate::design::Design;
 
 /// State of engine and electrics.
 #[derive(Clone, Debug)]
+#[expect(
+    clippy::struct_field_names,
+    reason = "`engine_h` beside `standby_h` and `on_h` is the counter's own name"
+)]
 pub(crate) struct Engine {
     pub(crate) rpm: f64,
     pub(crate) coolant: f64,
@@ -20,18 +24,26 @@ pub(crate) struct Engine {
     pub(crate) on_h: f64,
 }
 
+/// What turns the compressor during a step, and how.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Turning {
+    Still,
+    Starting,
+    Low,
+    High,
+    Motor,
+}
+
 /// What engine and electrics are asked for in a step.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Demand {
+    pub(crate) turning: Turning,
     pub(crate) power: bool,
-    pub(crate) runs: bool,
-    pub(crate) starting: bool,
-    pub(crate) shore: bool,
-    pub(crate) high_speed: bool,
+    pub(crate) plugged: bool,
+    pub(crate) at_depot: bool,
     pub(crate) ambient: f64,
     /// Compressor load, 0 to 1.
     pub(crate) load: f64,
-    pub(crate) at_depot: bool,
 }
 
 impl Engine {
@@ -53,26 +65,27 @@ impl Engine {
     /// One step.
     pub(crate) fn step(&mut self, design: &Design, demand: &Demand, dt: f64) {
         let hours = dt / 3_600.0;
-        let turning = demand.runs && !demand.shore;
-        self.rpm = match (turning, demand.starting) {
-            (true, true) => 0.7 * design.low_rpm,
-            (true, false) if demand.high_speed => design.high_rpm,
-            (true, false) => design.low_rpm,
-            (false, _) => 0.0,
+        let engine = matches!(demand.turning, Turning::Starting | Turning::Low | Turning::High);
+        self.rpm = match demand.turning {
+            Turning::Starting => 0.7 * design.low_rpm,
+            Turning::Low => design.low_rpm,
+            Turning::High => design.high_rpm,
+            Turning::Still | Turning::Motor => 0.0,
         };
-        let load = if demand.high_speed {
+        let high = demand.turning == Turning::High;
+        let load = if high {
             0.4 + 0.6 * demand.load
         } else {
             0.3 + 0.4 * demand.load
         };
         let warm = design.thermostat_coolant + 4.0 * load + 0.12 * (demand.ambient - 20.0);
-        let (target, tau) = if turning {
+        let (target, tau) = if engine {
             (warm, 420.0)
         } else {
             (demand.ambient, 5_400.0)
         };
         self.coolant = target + (self.coolant - target) * (-dt / tau).exp();
-        if turning {
+        if engine {
             self.fuel_l -= (0.7 + 2.6 * load) * hours;
             self.engine_h += hours;
         }
@@ -80,14 +93,19 @@ impl Engine {
             self.fuel_l = design.tank_l * 0.97;
         }
         self.fuel_l = self.fuel_l.max(0.15 * design.tank_l);
-        self.standby_h += if demand.runs && demand.shore { hours } else { 0.0 };
+        self.standby_h += if demand.turning == Turning::Motor {
+            hours
+        } else {
+            0.0
+        };
         self.on_h += if demand.power { hours } else { 0.0 };
-        self.electrics(design, demand, turning, dt);
+        self.electrics(design, demand, dt);
     }
 
-    fn electrics(&mut self, design: &Design, demand: &Demand, turning: bool, dt: f64) {
+    fn electrics(&mut self, design: &Design, demand: &Demand, dt: f64) {
         let hours = dt / 3_600.0;
-        let charging = (turning && !demand.starting) || (demand.shore && demand.power);
+        let charging =
+            matches!(demand.turning, Turning::Low | Turning::High) || (demand.plugged && demand.power);
         if charging {
             let set = design.charge_volt - 0.012 * (demand.ambient - 25.0);
             self.ampere = (60.0 * (1.0 - self.charge)).min(45.0) + 1.5;
@@ -95,7 +113,7 @@ impl Engine {
             self.surface = 0.6;
             self.charge = (self.charge + self.ampere * hours / 95.0).min(1.0);
         } else {
-            self.ampere = match (demand.starting, demand.power) {
+            self.ampere = match (demand.turning == Turning::Starting, demand.power) {
                 (true, _) => -85.0,
                 (false, true) => -1.6,
                 (false, false) => -0.06,

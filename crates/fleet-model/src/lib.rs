@@ -21,11 +21,13 @@ mod engine;
 mod fault;
 mod fleet;
 mod machine;
+mod physics;
 mod plan;
 mod report;
 mod saturation;
 mod scenario;
 mod sensors;
+mod supervise;
 mod unit;
 mod weather;
 

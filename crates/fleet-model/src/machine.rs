@@ -3,19 +3,19 @@
 use std::sync::Arc;
 
 use rimeline_channels::{
-    Alarm, Channel, Compressor, DAY_MS, DefrostOrigin, Door, Drive, Event, EventKind, Power, State, UnixMs,
+    Compressor, DAY_MS, DefrostOrigin, Door, Drive, Event, EventKind, Power, State, UnixMs,
 };
 
-use crate::cargo_box::{Around, CargoBox};
+use crate::cargo_box::CargoBox;
 use crate::chance::Chance;
-use crate::circuit::{self, Circuit};
+use crate::circuit::Circuit;
 use crate::coil::Coil;
-use crate::control::{Controller, Phase, Seen, Trip};
+use crate::control::Controller;
 use crate::design::Design;
 use crate::effects::{Effects, Planned};
-use crate::engine::{Demand, Engine};
+use crate::engine::Engine;
 use crate::plan::{Act, Action};
-use crate::sensors::{LAGGED, Said, Sensors};
+use crate::sensors::{LAGGED, Sensors};
 use crate::unit::{Body, LookAlike, Unit};
 use crate::weather::{Outside, Weather};
 
@@ -54,24 +54,17 @@ pub(crate) struct Machine {
     pub(crate) shore: bool,
     pub(crate) moving: bool,
     pub(crate) state: State,
-    coil_size: f64,
-    nose_to_tail: bool,
-    sunny_probe: bool,
+    pub(crate) coil_size: f64,
+    /// How much warmer the condenser's air is when parked by day, K.
+    pub(crate) recirculated_k: f64,
+    /// How much the sun warms the ambient probe when parked, K.
+    probe_sun_k: f64,
     day: i64,
-    condenser_day: f64,
-    evaporator_day: f64,
+    pub(crate) condenser_day: f64,
+    pub(crate) evaporator_day: f64,
     left_off_since: Option<i64>,
-    alarms: u8,
+    pub(crate) alarms: u8,
 }
-
-/// Alarms of the controller: bit, code, text.
-const ALARMS: [(u8, &str, &str); 5] = [
-    (1, "HP-STOP", "Stopped by high pressure"),
-    (2, "LP-STOP", "Stopped by low pressure"),
-    (4, "DEF-TIME", "Defrost ended by its time limit"),
-    (8, "CTL-SENSOR", "Control sensor failed, running on another"),
-    (16, "NO-START", "Unit does not start"),
-];
 
 impl Machine {
     #[expect(
@@ -122,8 +115,16 @@ impl Machine {
             moving: false,
             state: State::default(),
             coil_size: if unit.body == Body::SemiTrailer { 1.0 } else { 0.6 },
-            nose_to_tail: unit.look_alikes.contains(&LookAlike::NoseToTail),
-            sunny_probe: unit.look_alikes.contains(&LookAlike::SunnyAmbientProbe),
+            recirculated_k: if unit.look_alikes.contains(&LookAlike::NoseToTail) {
+                4.5
+            } else {
+                0.0
+            },
+            probe_sun_k: if unit.look_alikes.contains(&LookAlike::SunnyAmbientProbe) {
+                6.0
+            } else {
+                0.6
+            },
             day: -1,
             condenser_day: 0.0,
             evaporator_day: 0.0,
@@ -228,189 +229,13 @@ impl Machine {
         }
     }
 
-    fn control(&mut self, events: &mut Vec<Event>) {
-        let own = self.sensors.control(Channel::ReturnAirControl);
-        let control = match own {
-            Said::Number(t) => t,
-            Said::Open | Said::Short => match self.sensors.control(Channel::ReturnAirCheck) {
-                Said::Number(t) if self.sensors.has(Channel::ReturnAirCheck) => t,
-                _ => match self.sensors.control(Channel::SupplyAirControl) {
-                    Said::Number(t) => t + 3.0,
-                    Said::Open | Said::Short => self.controller.set_point,
-                },
-            },
-        };
-        let before = (self.controller.phase, self.controller.end);
-        let seen = Seen {
-            control,
-            coil: self.coil.metal,
-            frost_kg: self.coil.frost,
-            discharge_abs: self.discharge_abs,
-            suction_abs: self.suction_abs,
-            door_open: self.door_open,
-            shore: self.shore,
-            tightened: self.effects.tightened,
-            broken: self.effects.broken,
-        };
-        self.controller.step(&self.design, &seen, STEP_S as f64);
-        self.alarm(8, !matches!(own, Said::Number(_)), events);
-        let phase = self.controller.phase;
-        if phase != before.0 {
-            self.alarm(16, phase == Phase::Broken, events);
-            match self.controller.trip {
-                Some(Trip::HighPressure) if phase == Phase::Stopped => self.alarm(1, true, events),
-                Some(Trip::LowPressure) if phase == Phase::Stopped => self.alarm(2, true, events),
-                _ => {}
-            }
-            if before.0 == Phase::Defrost {
-                let limit = self.controller.end == rimeline_channels::DefrostEnd::TimeLimit;
-                self.alarm(4, limit, events);
-            }
-        }
-        if phase == Phase::Cool && self.controller.since >= 900.0 && self.alarms & 3 != 0 {
-            self.alarm(1, false, events);
-            self.alarm(2, false, events);
-        }
-    }
-
-    fn alarm(&mut self, bit: u8, raised: bool, events: &mut Vec<Event>) {
-        if raised == (self.alarms & bit != 0) {
-            return;
-        }
-        self.alarms ^= bit;
-        let Some(&(_, code, text)) = ALARMS.iter().find(|a| a.0 == bit) else {
-            return;
-        };
-        let alarm = Alarm {
-            code: code.to_owned(),
-            text: text.to_owned(),
-            by_person: false,
-        };
-        let kind = if raised {
-            EventKind::AlarmRaised(alarm)
-        } else {
-            EventKind::AlarmCleared(alarm)
-        };
-        events.push(Event {
-            unit: self.index,
-            time: self.now(),
-            kind,
-        });
-    }
-
-    fn physics(&mut self, dt: f64) {
-        let phase = self.controller.phase;
-        let out = self.outside;
-        let parked_by_day = !self.moving && out.sun > 0.15;
-        let recirculated = self.nose_to_tail && parked_by_day && self.controller.compressor();
-        self.condenser_inlet = out.air + if recirculated { 4.5 } else { 0.0 };
-        let (speed, wind) = match (self.shore, self.controller.high_speed) {
-            (true, _) => (0.8, 0.88),
-            (false, true) => (1.0, 1.0),
-            (false, false) => (0.68, 0.74),
-        };
-        let (air_share, surface_share) = self.coil.shares(self.coil_size);
-        let evaporator_day = 1.0 + self.design.evaporator_day_sd * self.evaporator_day;
-        let air_flow = self.design.air_flow * wind * air_share * evaporator_day;
-        // The box's air is warmer where it goes back to the unit than in its middle.
-        let air = self.cargo_box.air;
-        let back = self.return_air;
-        let mut unit_w = 0.0;
-        self.work_share = 0.0;
-        match phase {
-            Phase::Cool | Phase::SelfTest => {
-                let condenser_day = 1.0 + self.design.condenser_day_sd * self.condenser_day.clamp(-3.0, 3.0);
-                let moving = if self.moving { 1.03 } else { 1.0 };
-                let drive = circuit::Drive {
-                    return_air: back,
-                    condenser_air: self.condenser_inlet,
-                    speed,
-                    throttle: self.controller.throttle,
-                    pumping: self.effects.pumping,
-                    starved: self.effects.starved,
-                    air_flow,
-                    evaporator_ua: self.design.evaporator_ua * wind * surface_share,
-                    condenser_ua: self.design.condenser_ua
-                        * (0.35 + 0.65 * wind)
-                        * moving
-                        * condenser_day
-                        * self.effects.condenser,
-                };
-                let taken = self.circuit.run(&self.design, &drive, dt);
-                // The fans' own heat: some 350 W at high speed.
-                unit_w = -taken + 0.2 * air_flow * wind;
-                self.supply = back + unit_w / air_flow;
-                self.work_share = (taken / self.design.capacity).clamp(0.0, 1.3);
-                let target = self.circuit.low + 0.3 * (back - self.circuit.low);
-                self.coil.follow(target, 60.0, &mut self.cargo_box.water, air, dt);
-            }
-            Phase::Heat => {
-                unit_w = self.design.heat_w;
-                self.supply = back + unit_w / air_flow;
-                self.circuit.defrost(air + 8.0, out.air, dt);
-                self.coil
-                    .follow(air + 12.0, 90.0, &mut self.cargo_box.water, air, dt);
-                self.work_share = 0.3;
-            }
-            Phase::Defrost => {
-                let watts =
-                    self.design.defrost_w * self.effects.defrost_heat * if self.shore { 0.85 } else { 1.0 };
-                self.coil
-                    .melt(watts, self.effects.drain_blocked, self.design.coil_c, dt);
-                self.circuit.defrost(self.coil.metal, out.air, dt);
-                unit_w = 12.0 * (self.coil.metal - air).max(0.0);
-                self.supply = air + 0.3 * (self.coil.metal - air).max(0.0);
-                self.work_share = 0.4;
-            }
-            Phase::Off | Phase::Starting | Phase::Rest | Phase::Stopped | Phase::Broken => {
-                self.circuit.stand(self.coil.metal, out.air, dt);
-                self.coil.follow(air, 900.0, &mut self.cargo_box.water, air, dt);
-                let target = 0.7 * air + 0.3 * self.coil.metal;
-                self.supply = target + (self.supply - target) * (-dt / 300.0).exp();
-            }
-        }
-        if self.coil.metal > 0.2 && phase != Phase::Defrost && self.coil.frost > 0.0 {
-            self.coil.frost = (self.coil.frost - dt * 45.0 * self.coil.metal / 334_000.0).max(0.0);
-        }
-        let around = Around {
-            outside: out,
-            unit_w,
-            fans: self.controller.fans(),
-            door_open: self.door_open,
-            leak_ua: self.effects.leak_ua,
-            moving: self.moving,
-        };
-        self.cargo_box.step(&self.design, &around, dt);
-        // Without fans warm air stands at the return grille.
-        let ahead = if self.controller.fans() {
-            -0.25 * unit_w / air_flow
-        } else {
-            0.4
-        };
-        let target = self.cargo_box.air + ahead;
-        self.return_air = target + (self.return_air - target) * (-dt / 60.0).exp();
-        (self.discharge_abs, self.suction_abs) = self.circuit.pressures(&self.design);
-        let demand = Demand {
-            power: self.controller.power,
-            runs: self.controller.compressor() || phase == Phase::Starting,
-            starting: phase == Phase::Starting,
-            shore: self.shore,
-            high_speed: self.controller.high_speed,
-            ambient: out.air,
-            load: self.work_share,
-            at_depot: !self.moving && self.cargo_box.mass == 0.0,
-        };
-        self.engine.step(&self.design, &demand, dt);
-    }
-
     /// True temperatures at the lagged sensors, in catalogue order.
     fn temperatures(&self) -> [f64; LAGGED] {
         let b = &self.cargo_box;
         let air = self.return_air;
         let control = air + self.effects.control_in_supply * (self.supply - air);
         let sun = if self.moving { 0.0 } else { self.outside.sun };
-        let probe =
-            0.35 * (self.condenser_inlet - self.outside.air) + sun * if self.sunny_probe { 6.0 } else { 0.6 };
+        let probe = 0.35 * (self.condenser_inlet - self.outside.air) + sun * self.probe_sun_k;
         let ambient = self.outside.air + probe;
         let near = 0.5 * (b.air + b.surface);
         [

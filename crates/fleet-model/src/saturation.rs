@@ -96,7 +96,7 @@ pub(crate) fn air_kpa(altitude_m: f64) -> f64 {
 mod tests {
     use super::*;
 
-    /// Reference values: CoolProp 8.0.0, kPa absolute, dew at -30 Cel and middle of bubble and dew at 40 Cel.
+    /// Reference values: `CoolProp` 8.0.0, kPa absolute, dew at -30 Cel and middle of bubble and dew at 40 Cel.
     #[test]
     fn the_law_is_within_a_kelvin_of_fluid_properties() {
         let reference = [
