@@ -26,8 +26,15 @@ const ROWS_PER_GROUP: usize = 65_536;
 
 type Result<T> = std::result::Result<T, ParquetError>;
 
-/// Rows of one partition, sorted, as the bytes of a Parquet file.
-pub(crate) fn readings(rows: &Rows, order: &[u32], first: u64, last: u64) -> Result<Vec<u8>> {
+/// The bytes of a Parquet file.
+pub(crate) struct Encoded {
+    pub(crate) bytes: Vec<u8>,
+    /// Channels that have a column, as a mask.
+    pub(crate) channels: u64,
+}
+
+/// Rows of one partition, sorted, as a file.
+pub(crate) fn readings(rows: &Rows, order: &[u32], first: u64, last: u64) -> Result<Encoded> {
     let channels: Vec<Channel> = Channel::ALL
         .iter()
         .copied()
@@ -55,11 +62,14 @@ pub(crate) fn readings(rows: &Rows, order: &[u32], first: u64, last: u64) -> Res
         arrays.push(status.column(&patterns)?);
         writer.write(&RecordBatch::try_new(memory.clone(), arrays)?)?;
     }
-    writer.into_inner()
+    Ok(Encoded {
+        bytes: writer.into_inner()?,
+        channels: channels.iter().map(|c| c.bit()).sum(),
+    })
 }
 
-/// Events of one partition, sorted, as the bytes of a Parquet file.
-pub(crate) fn events(rows: &Rows, order: &[u32], first: u64, last: u64) -> Result<Vec<u8>> {
+/// Events of one partition, sorted, as a file.
+pub(crate) fn events(rows: &Rows, order: &[u32], first: u64, last: u64) -> Result<Encoded> {
     let memory = schema::events(Form::Memory);
     let published = schema::events(Form::Published);
     let mut writer = writer(&memory, &published, &[Channel::SetPoint], first, last)?;
@@ -110,7 +120,10 @@ pub(crate) fn events(rows: &Rows, order: &[u32], first: u64, last: u64) -> Resul
         ));
         writer.write(&RecordBatch::try_new(memory.clone(), arrays)?)?;
     }
-    writer.into_inner()
+    Ok(Encoded {
+        bytes: writer.into_inner()?,
+        channels: 0,
+    })
 }
 
 /// The word of an event's kind in files.

@@ -97,19 +97,19 @@ impl Archive {
             Dataset::Readings => encode::readings(rows, order, first, last),
             Dataset::Events => encode::events(rows, order, first, last),
         };
-        let bytes = encoded.map_err(|source| ArchiveError::Parquet {
+        let encoded = encoded.map_err(|source| ArchiveError::Parquet {
             file: path.clone(),
             source,
         })?;
         writer.strays.push(path.clone());
-        self.store.put(&path, &bytes)?;
+        self.store.put(&path, &encoded.bytes)?;
         let facts = arrange::facts(rows, partition.dataset, order);
         Ok(DataFile {
             path,
             partition: *partition,
             level,
             rows: order.len() as u64,
-            bytes: bytes.len() as u64,
+            bytes: encoded.bytes.len() as u64,
             min_time: facts.min_time,
             max_time: facts.max_time,
             min_unit: facts.min_unit.to_string(),
@@ -117,7 +117,8 @@ impl Archive {
             units: facts.units,
             first,
             last,
-            crc32c: crc32c::crc32c(&bytes),
+            channels: encoded.channels,
+            crc32c: crc32c::crc32c(&encoded.bytes),
         })
     }
 

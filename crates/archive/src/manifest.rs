@@ -8,10 +8,11 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use rimeline_channels::UnixMs;
+use rimeline_channels::{Channel, Id, UnixMs};
 use serde::{Deserialize, Serialize, de::DeserializeOwned};
 
-use crate::{ArchiveError, Partition, Store, StoreError};
+use crate::partition::bucket_of;
+use crate::{ArchiveError, Dataset, Day, Partition, Store, StoreError};
 
 pub(crate) const DIRECTORY: &str = "manifest";
 /// Version of the manifest and of the layout of files.
@@ -49,8 +50,22 @@ pub struct DataFile {
     pub first: u64,
     /// Last one.
     pub last: u64,
+    /// Channels that have a column: the sum of their [`Channel::bit`]s. 0 for events.
+    pub channels: u64,
     /// CRC-32C of all bytes.
     pub crc32c: u32,
+}
+
+impl DataFile {
+    /// Whether the file has a column for a channel.
+    pub fn has(&self, channel: Channel) -> bool {
+        self.channels & channel.bit() != 0
+    }
+
+    /// Whether the file may hold rows of a unit.
+    pub fn may_hold(&self, unit: &Id) -> bool {
+        (self.min_unit.as_str()..=self.max_unit.as_str()).contains(&unit.as_str())
+    }
 }
 
 /// One change.
@@ -192,6 +207,31 @@ impl Snapshot {
         self.files
             .iter()
             .map(|(partition, files)| (partition, files.as_slice()))
+    }
+
+    /// Files of a dataset with rows in `from..until`, of one unit or of all, by day and then by age.
+    pub fn files_in<'a>(
+        &'a self,
+        dataset: Dataset,
+        unit: Option<&'a Id>,
+        from: UnixMs,
+        until: UnixMs,
+    ) -> impl Iterator<Item = &'a Arc<DataFile>> {
+        let bucket = unit.map(|unit| bucket_of(unit, self.buckets));
+        let first = Partition {
+            dataset,
+            day: Day::of(from.max(Day::FIRST_MS)),
+            bucket: 0,
+        };
+        self.files
+            .range(first..)
+            .take_while(move |(partition, _)| {
+                partition.dataset == dataset && partition.day.start_ms() < until
+            })
+            .filter(move |(partition, _)| bucket.is_none_or(|bucket| bucket == partition.bucket))
+            .flat_map(|(_, files)| files)
+            .filter(move |f| f.min_time < until && f.max_time >= from)
+            .filter(move |f| unit.is_none_or(|unit| f.may_hold(unit)))
     }
 
     pub(crate) fn apply(&mut self, record: &Record) {
