@@ -71,7 +71,27 @@ pub(crate) fn confidence(
     agree: u8,
     against: u8,
 ) -> f64 {
-    let thinned = (1.0 - config.correlation) / (1.0 + config.correlation);
+    surety(config, config.correlation, design, sum, (agree, against))
+}
+
+/// The same for values that are not of successive days: pull-downs, off periods.
+pub(crate) fn confidence_of_episodes(
+    config: &config::Chart,
+    design: &CusumDesign,
+    sum: f64,
+    agree: u8,
+) -> f64 {
+    surety(config, 0.0, design, sum, (agree, 0))
+}
+
+fn surety(
+    config: &config::Chart,
+    correlation: f64,
+    design: &CusumDesign,
+    sum: f64,
+    (agree, against): (u8, u8),
+) -> f64 {
+    let thinned = (1.0 - correlation) / (1.0 + correlation);
     let signs = (f64::from(agree) - f64::from(against)) * 3.0_f64.ln();
     let log_odds = config.prior_log_odds + 2.0 * design.k * sum * thinned + signs;
     let p = 1.0 / (1.0 + (-log_odds).exp());

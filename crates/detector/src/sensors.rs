@@ -81,6 +81,12 @@ impl Frame {
         self.has &= !(1 << sensor);
     }
 
+    /// The frame without the sensors of a mask over [`SENSORS`].
+    pub(crate) fn without(mut self, mask: u16) -> Self {
+        self.has &= !mask;
+        self
+    }
+
     /// Mask over [`SENSORS`].
     pub(crate) fn has(&self) -> u16 {
         self.has

@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 use crate::{Condition, Evidence, Output, Signal, Standing};
 
 /// A standing condition is said again when its strength has grown by this factor since it was last said.
-const SAY_AGAIN: f32 = 1.25;
+const SAY_AGAIN: f32 = 1.5;
 
 /// How one condition stands on one unit, and what was last said about it.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]

@@ -317,6 +317,23 @@ impl Cycling {
         self.baseline = Some((root as f32, sigma as f32, run as f32, n as u8));
     }
 
+    /// Where the last judged day stands, in words.
+    pub(crate) fn said(&self, config: &Config) -> String {
+        let strength = self.chart.strength(&config.chart.design(&config.baseline));
+        self.history.last().map_or_else(
+            || "no day was judged yet".to_owned(),
+            |p| {
+                format!(
+                    "at {:.0} % of its limit; last {:.1} starts an hour, {:.1} expected, runs of {:.0} min",
+                    100.0 * strength,
+                    f64::from(p.rate) / 100.0,
+                    f64::from(p.expected) / 100.0,
+                    f64::from(p.run_min) / 100.0
+                )
+            },
+        )
+    }
+
     /// For a repaired unit: what was learned starts anew, what was counted stays.
     pub(crate) fn serviced(&mut self) {
         *self = Self {

@@ -26,7 +26,15 @@ pub(crate) struct Discharge {
     high_runs: u8,
     high_rise: f32,
     high_since: UnixMs,
+    /// Lowest condensing temperature that this unit holds, Cel.
+    floor: Option<f32>,
 }
+
+/// How fast the floor of the condensing temperature is followed down and up, per sample.
+const FLOOR_DOWN: f32 = 0.2;
+const FLOOR_UP: f32 = 0.0005;
+/// This far above the floor the condenser decides, not its control, K.
+const ABOVE_FLOOR_K: f64 = 1.5;
 
 fn kind(config: &Config) -> Kind {
     Kind {
@@ -74,6 +82,9 @@ impl Discharge {
         let Some(condensing) = physics::condensing(setup, pd) else {
             return;
         };
+        if self.held_up(condensing) {
+            return;
+        }
         let sample = Sample {
             y: condensing - ambient - explained(ret, ambient, config),
             ret,
@@ -81,6 +92,16 @@ impl Discharge {
         };
         let ended = self.test.daily.push(m.at, m.class, sample);
         self.step_clock(ended, m.at, setup, config, out);
+    }
+
+    /// In cold weather controls hold the condensing temperature up, and ambient no longer shows in it. The floor is
+    /// followed down quickly and up slowly.
+    fn held_up(&mut self, condensing: f64) -> bool {
+        let now = condensing as f32;
+        let floor = self.floor.get_or_insert(now);
+        let weight = if now < *floor { FLOOR_DOWN } else { FLOOR_UP };
+        *floor += weight * (now - *floor);
+        condensing < f64::from(*floor) + ABOVE_FLOOR_K
     }
 
     /// Runs far above normal within one day show a failed fan or belt or something lying on the condenser at once.

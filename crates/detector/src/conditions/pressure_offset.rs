@@ -3,7 +3,7 @@
 use rimeline_channels::{Channel, UnixMs};
 use serde::{Deserialize, Serialize};
 
-use crate::chart::confidence;
+use crate::chart::confidence_of_episodes;
 use crate::config::Config;
 use crate::evidence::Because;
 use crate::observed::Observed;
@@ -122,7 +122,7 @@ impl PressureOffset {
             let channel = self.channel;
             let mut stand = std::mem::take(&mut self.stand);
             stand.rise(subject(channel), Standing::Open, onset, strength, out, || {
-                let sure = confidence(&config.chart, &design, sum, u8::from(channel.is_some()), 0);
+                let sure = confidence_of_episodes(&config.chart, &design, sum, u8::from(channel.is_some()));
                 self.words(difference, f64::from(normal), sure, config)
             });
             self.stand = stand;

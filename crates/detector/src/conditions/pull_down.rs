@@ -6,7 +6,7 @@
 use rimeline_channels::{HOUR_MS, UnixMs};
 use serde::{Deserialize, Serialize};
 
-use crate::chart::{Chart, confidence};
+use crate::chart::{Chart, confidence_of_episodes};
 use crate::config::Config;
 use crate::evidence::{Because, day_of};
 use crate::observed::Observed;
@@ -21,6 +21,9 @@ use crate::{Condition, Output, Standing};
 const HISTORY: usize = 16;
 /// Stops at the set point after which a long run is forgotten.
 const SATISFIED_STOPS: u8 = 3;
+
+/// A cooling index within this share of its baseline is normal.
+const INDEX_NORMAL: f64 = 0.06;
 
 /// A pull-down under way.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -187,9 +190,14 @@ impl PullDown {
             channel: None,
             at,
         };
-        // A warm load lengthens pull-downs and leaves the cooling index: then it is not the unit.
-        let cleared = weaker.is_some_and(|loss| loss < 0.05);
-        if strength > 1.0 && ratio >= c.ratio && !cleared {
+        // A warm load or a door lengthens pull-downs and leaves the cooling index: that takes more to be said.
+        let index_is_normal = weaker.is_some_and(|loss| loss.abs() < INDEX_NORMAL);
+        let needed = if index_is_normal {
+            c.ratio * c.ratio
+        } else {
+            c.ratio
+        };
+        if strength > 1.0 && ratio >= needed {
             let onset = self.chart.onset(began);
             let mut stand = std::mem::take(&mut self.stand);
             stand.rise(subject, Standing::Open, onset, strength, out, || {
@@ -339,7 +347,7 @@ impl PullDown {
                 "Pull-downs take {:.1} times as long as they used to",
                 self.chart.level().exp()
             ),
-            confidence: confidence(&config.chart, &design, self.chart.sum(), agree, 0),
+            confidence: confidence_of_episodes(&config.chart, &design, self.chart.sum(), agree),
             hours_to_harm: None,
             evidence: because.done(),
         }
@@ -376,6 +384,10 @@ fn add_capacity(weaker: Option<f64>, because: &mut Because) {
                 100.0 * loss
             ));
         }
+        Some(loss) if loss < -0.08 => because.say(format!(
+            "The air difference at full cooling is up by {:.0} %: too little air over the coil, as with ice or a fan.",
+            -100.0 * loss
+        )),
         Some(_) => because.say(
             "Its cooling index is near normal: look at load, door, seals and insulation first.".to_owned(),
         ),

@@ -15,7 +15,9 @@ use crate::{Condition, Output, Standing};
 const GAPS: usize = 6;
 /// A gap is forgotten after this many days.
 const REMEMBERED: u16 = 60;
-/// A habit is taken to reach this much beyond the second longest of the gaps kept.
+/// A single long gap makes no longer habit than this, h.
+const SINGLE_H: i64 = 6;
+/// A habit is taken to reach this much beyond what was seen.
 const BEYOND: f64 = 1.5;
 
 /// State kept per unit.
@@ -54,20 +56,23 @@ impl Silence {
         }
     }
 
-    /// Longest wait that is this unit's habit, ms: it happened twice at least.
+    /// Longest wait that is this unit's habit, ms. One long wait may have been a fault of its own, so alone it counts
+    /// for [`SINGLE_H`] at most.
     fn habit_ms(&self, now: UnixMs, config: &Config) -> i64 {
         let today = day_of(now);
-        let mut recent: Vec<u16> = self
+        let mut recent: Vec<i64> = self
             .gaps
             .iter()
             .filter(|(_, day)| today.saturating_sub(*day) <= REMEMBERED)
-            .map(|g| g.0)
+            .map(|g| i64::from(g.0) * MINUTE_MS)
             .collect();
         recent.sort_unstable_by(|a, b| b.cmp(a));
+        let single = recent
+            .first()
+            .map_or(0, |&longest| longest.min(SINGLE_H * HOUR_MS));
+        let usual = recent.get(1).map_or(0, |&second| second).max(single);
         let longest = (config.silence.habit_longest_h * HOUR_MS as f64) as i64;
-        recent.get(1).map_or(0, |&minutes| {
-            ((f64::from(minutes) * BEYOND) as i64 * MINUTE_MS).min(longest)
-        })
+        ((usual as f64 * BEYOND) as i64).min(longest)
     }
 
     /// Time passes. `last` is the time of the newest reading.

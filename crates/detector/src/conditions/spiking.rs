@@ -63,11 +63,12 @@ impl Spiking {
         at: UnixMs,
         frame: &mut Frame,
         pasts: &mut [Past; WATCHED],
-        stir: Stir,
+        (stir, suspect): (Stir, u16),
         config: &Config,
         out: &mut Output,
     ) {
         let seen = *frame;
+        let believed = seen.without(suspect);
         // Twins and neighbours are compared with what they were before this reading.
         let before = pasts.clone();
         for sensor in 0..WATCHED {
@@ -105,7 +106,7 @@ impl Spiking {
                 .first()
                 .map(|last| f64::from(last.abs_diff(value)));
             if near.is_some_and(|step| step >= least(sensor, config))
-                && let Some(expected) = self.odd(sensor, value, (&seen, &before), stir, config)
+                && let Some(expected) = self.odd(sensor, value, (&believed, &before), stir, config)
             {
                 self.watches[sensor].doubt = Some(Doubt {
                     at,

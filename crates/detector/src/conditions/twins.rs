@@ -9,7 +9,7 @@ use crate::evidence::Because;
 use crate::observed::{Observed, RETURN, SUPPLY};
 use crate::reduce::{Median, median_f32, spread};
 use crate::regime::Masks;
-use crate::sensors::{Frame, index};
+use crate::sensors::{self, Frame, Past, WATCHED, index};
 use crate::stand::{Stand, Subject, Words};
 use crate::stats::{CusumPair, Side};
 use crate::{Condition, Output, Standing};
@@ -93,13 +93,24 @@ impl Twins {
     }
 
     /// A day is over. Returns how many pairs could be judged.
-    pub(crate) fn close_day(&mut self, day: u16, now: UnixMs, config: &Config, out: &mut Output) -> usize {
+    pub(crate) fn close_day(
+        &mut self,
+        day: u16,
+        now: UnixMs,
+        pasts: &[Past; WATCHED],
+        config: &Config,
+        out: &mut Output,
+    ) -> usize {
         let mut judged = 0;
-        for (pair, (_, channels, name)) in self.pairs.iter_mut().zip(STREAMS) {
+        for (pair, (first, channels, name)) in self.pairs.iter_mut().zip(STREAMS) {
+            // A difference cannot be known better than the coarser of the two sensors shows it.
+            let coarse = pasts[first].quantum().max(pasts[first + 1].quantum());
+            let least_k = config.twins.drift_k.max(1.2 * sensors::quantity(first, coarse));
             let value = pair.day.get().filter(|_| pair.day.seen() >= LEAST_SAMPLES);
             pair.day.clear();
             if let Some(value) = value {
-                judged += usize::from(pair.close_day(day, value, now, (channels, name), config, out));
+                judged +=
+                    usize::from(pair.close_day(day, value, now, (channels, name, least_k), config, out));
             }
         }
         judged
@@ -180,7 +191,7 @@ impl Pair {
         day: u16,
         value: f64,
         now: UnixMs,
-        (channels, name): ([Channel; 2], &str),
+        (channels, name, least_k): ([Channel; 2], &str, f64),
         config: &Config,
         out: &mut Output,
     ) -> bool {
@@ -219,7 +230,7 @@ impl Pair {
             at: now,
         };
         let c = &config.twins;
-        if strength > 1.0 && to_this_side && level.abs() >= c.drift_k {
+        if strength > 1.0 && to_this_side && level.abs() >= least_k {
             let to = if level.abs() >= c.act_k {
                 Standing::Escalated
             } else {
@@ -231,7 +242,7 @@ impl Pair {
                 self.words(name, (value, f64::from(normal)), sure, config)
             });
             self.stand = stand;
-        } else if strength < config.chart.clear_share && level.abs() < c.drift_k / 2.0 {
+        } else if strength < config.chart.clear_share && level.abs() < least_k / 2.0 {
             self.stand.calm(subject, config.chart.clear_days, out, || {
                 format!("The two {name} sensors agree again")
             });

@@ -20,8 +20,7 @@ use crate::{Condition, Fleet, Output, Standing, UnitSetup};
 /// What keeps a sample out.
 pub(crate) const MASKS: Masks = Masks::OFF
     .or(Masks::START_UP)
-    .or(Masks::DEFROST)
-    .or(Masks::DOOR)
+    .or(Masks::RECENT)
     .or(Masks::DOOR_GUESS)
     .or(Masks::NOT_COOLING)
     .or(Masks::MODULATED)

@@ -26,8 +26,8 @@ masks! {
     MODULATED = 7, "the unit cools with part of its capacity";
     SELF_TEST = 8, "the unit tests itself";
     GAP = 9, "readings are missing";
-    UNSETTLED = 10, "the unit is not steady";
-    NO_STATE = 11, "the unit's state is not reported";
+    NO_STATE = 10, "the unit's state is not reported";
+    RECENT = 11, "a door or a defrost has just ended";
 }
 
 impl Masks {

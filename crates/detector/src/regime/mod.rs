@@ -49,6 +49,8 @@ struct Disturbance {
     since: Option<UnixMs>,
     ended: Option<UnixMs>,
     before: Option<f32>,
+    /// When it ended last, recovered from or not.
+    last_end: Option<UnixMs>,
 }
 
 impl Disturbance {
@@ -63,13 +65,20 @@ impl Disturbance {
             since: Some(at),
             ended: None,
             before,
+            last_end: self.last_end,
         };
     }
 
     fn end(&mut self, at: UnixMs) {
         if self.since.take().is_some() {
             self.ended = Some(at);
+            self.last_end = Some(at);
         }
+    }
+
+    /// Whether it lasts, or ended less than `settle` ms ago.
+    fn recent(&self, at: UnixMs, settle: i64) -> bool {
+        self.since.is_some() || self.last_end.is_some_and(|end| at - end < settle)
     }
 
     /// Whether it masks at `at`, with at most `active` ms while it lasts and `recovery` ms after it.
@@ -327,6 +336,11 @@ impl Regime {
         m.set(
             Masks::DOOR,
             self.door.masks(at, clean.ret, longest, longest, c.recovered_k),
+        );
+        let settle = ms(c.settle_min);
+        m.set(
+            Masks::RECENT,
+            self.door.recent(at, settle) || self.defrost.recent(at, settle),
         );
         let guess = self.guess_until.is_some_and(|until| at < until);
         m.set(Masks::DOOR_GUESS, guess);

@@ -43,10 +43,11 @@ impl Settling {
         self.samples = self.samples.saturating_add(1);
         let calm_pressure = pd.is_none_or(|pd| self.pressure_is_calm(pd as f32, c));
         if dt_ms >= SLOW_MS {
-            let near = f64::from((ret - last).abs()) < c.step_k;
+            let moved = f64::from((ret - last).abs());
+            let follows = c.step_k.max(c.settled_k_per_min * f64::from(minutes.min(5.0)));
             return Calm {
-                steady: near && calm_pressure,
-                settled: near,
+                steady: moved < c.step_k && calm_pressure,
+                settled: moved < follows,
             };
         }
         let now = (ret - last) / minutes;

@@ -180,7 +180,7 @@ impl UnitState {
                 abstains("the unit does not run in start-stop mode")
             }
             Some(n) => learning(n, config.baseline.days.into(), "days in start-stop mode"),
-            None => quiet("the compressor starts as often as its duty lets expect"),
+            None => quiet(self.cycling.said(config)),
         }
     }
 

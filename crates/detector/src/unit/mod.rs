@@ -265,8 +265,15 @@ impl UnitState {
             self.pasts.iter_mut().for_each(Past::forget);
         }
         let stir = self.stir(reading, cadence_s);
-        self.spiking
-            .step(reading.time, &mut frame, &mut self.pasts, stir, config, out);
+        let suspect = sensors::of_channels(self.out_of_range.suspect() | self.stuck.suspect());
+        self.spiking.step(
+            reading.time,
+            &mut frame,
+            &mut self.pasts,
+            (stir, suspect),
+            config,
+            out,
+        );
         frame
     }
 
@@ -378,7 +385,7 @@ impl UnitState {
         if self.noisy.learned() >= config.noise.days {
             self.able.decided_today(Condition::SensorNoisy);
         }
-        if self.twins.close_day(day, at, config, out) > 0 {
+        if self.twins.close_day(day, at, &self.pasts, config, out) > 0 {
             self.able.decided_today(Condition::TwinsDisagree);
         }
         if self.cycling.close_day(day, at, config, out) {
