@@ -19,9 +19,7 @@ pub(crate) struct Chart {
 impl config::Chart {
     /// The chart of daily values.
     pub(crate) fn design(&self, baseline: &config::Baseline) -> CusumDesign {
-        CusumDesign::new(self.k, self.h)
-            .with_guard(baseline.guard)
-            .with_clip(self.clip)
+        CusumDesign::new(self.k, self.h).with_guard(baseline.guard).with_clip(self.clip)
     }
 }
 
@@ -29,8 +27,7 @@ impl Chart {
     /// Takes in a residual (positive is the direction of the fault) of spread `sigma`, against a baseline of `n`
     /// values.
     pub(crate) fn step(&mut self, at: UnixMs, residual: f64, sigma: f64, n: u32, design: &CusumDesign) {
-        self.sum
-            .step(design, n, residual / sigma.max(f64::MIN_POSITIVE), at);
+        self.sum.step(design, n, residual / sigma.max(f64::MIN_POSITIVE), at);
         self.steps = self.steps.saturating_add(1);
         let weight = if self.steps == 1 { 1.0 } else { LEVEL_WEIGHT };
         self.level += weight * (residual as f32 - self.level);

@@ -34,6 +34,8 @@ struct Run {
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 struct OfClass {
     class: ModeClass,
+    /// The first day of what is put together here; 0 until it ends.
+    since: u16,
     runs: Median,
     samples: u16,
     span_min: f32,
@@ -60,17 +62,8 @@ impl Daily {
     /// Takes in a qualified sample; returns the run that it ends, if it belongs to another one.
     pub(crate) fn push(&mut self, at: UnixMs, class: ModeClass, sample: Sample) -> Option<EndedRun> {
         let other = |run: &Run| run.class != class || at - run.began >= LONGEST_RUN_MS;
-        let ended = if self.run.as_ref().is_some_and(other) {
-            self.end_run()
-        } else {
-            None
-        };
-        let run = self.run.get_or_insert_with(|| Run {
-            class,
-            began: at,
-            last: at,
-            y: Median::default(),
-        });
+        let ended = if self.run.as_ref().is_some_and(other) { self.end_run() } else { None };
+        let run = self.run.get_or_insert_with(|| Run { class, began: at, last: at, y: Median::default() });
         run.last = at;
         run.y.push(sample.y);
         let i = self.class_index(class);
@@ -90,10 +83,7 @@ impl Daily {
             let thinnest = (0..CLASSES).min_by_key(|&i| self.classes[i].samples).unwrap_or(0);
             self.classes.swap_remove(thinnest);
         }
-        self.classes.push(OfClass {
-            class,
-            ..OfClass::default()
-        });
+        self.classes.push(OfClass { class, ..OfClass::default() });
         self.classes.len() - 1
     }
 
@@ -104,43 +94,33 @@ impl Daily {
         let of = self.classes.iter_mut().find(|c| c.class == run.class)?;
         of.runs.push(y);
         of.span_min += minutes(run.last - run.began) as f32;
-        let day = Day {
-            y: y as f32,
-            ret: of.ret,
-            ambient: of.ambient,
-        };
-        Some(EndedRun {
-            class: run.class,
-            began: run.began,
-            day,
-        })
+        let day = Day { y: y as f32, ret: of.ret, ambient: of.ambient };
+        Some(EndedRun { class: run.class, began: run.began, day })
     }
 
-    /// Ends the day; returns its admitted values, one per class.
-    pub(crate) fn close(&mut self, cadence_min: f64, config: &Config) -> Vec<(ModeClass, Day)> {
+    /// Ends the day; returns its admitted values, one per class. A day with too few samples is put together with the
+    /// next ones.
+    pub(crate) fn close(&mut self, day: u16, cadence_min: f64, config: &Config) -> Vec<(ModeClass, Day)> {
         self.end_run();
-        let least = if cadence_min >= SLOW_CADENCE_MIN {
-            2
-        } else {
-            u16::from(config.steady.samples)
-        };
-        // The last sample of a run stands for one cadence more.
-        let admitted = |of: &OfClass| {
-            let span = f64::from(of.span_min) + cadence_min * f64::from(of.runs.seen() as f32);
-            of.samples >= least && span >= config.steady.minutes
-        };
-        self.classes
-            .drain(..)
-            .filter(admitted)
-            .filter_map(|of| {
-                let day = Day {
-                    y: of.runs.get()? as f32,
-                    ret: of.ret,
-                    ambient: of.ambient,
-                };
-                Some((of.class, day))
-            })
-            .collect()
+        let c = &config.steady;
+        let least = if cadence_min >= SLOW_CADENCE_MIN { 2 } else { u16::from(c.samples) };
+        let mut admitted = Vec::new();
+        self.classes.retain_mut(|of| {
+            // The last sample of a run stands for one cadence more.
+            let span = f64::from(of.span_min) + cadence_min * f64::from(of.runs.seen());
+            if of.samples >= least && span >= c.minutes {
+                if let Some(y) = of.runs.get() {
+                    let value = Day { y: y as f32, ret: of.ret, ambient: of.ambient };
+                    admitted.push((of.class, value));
+                }
+                return false;
+            }
+            if of.since == 0 {
+                of.since = day;
+            }
+            day + 1 < of.since + c.together_days
+        });
+        admitted
     }
 }
 
@@ -151,11 +131,7 @@ mod tests {
     use super::*;
 
     fn at(y: f64) -> Sample {
-        Sample {
-            y,
-            ret: 2.0,
-            ambient: 20.0,
-        }
+        Sample { y, ret: 2.0, ambient: 20.0 }
     }
 
     #[test]
@@ -163,15 +139,11 @@ mod tests {
         let mut daily = Daily::default();
         for (run, (y, samples)) in [(1.0, 50), (2.0, 5), (3.0, 5)].into_iter().enumerate() {
             for i in 0..samples {
-                daily.push(
-                    run as i64 * 2 * HOUR_MS + i * MINUTE_MS,
-                    ModeClass::default(),
-                    at(y),
-                );
+                daily.push(run as i64 * 2 * HOUR_MS + i * MINUTE_MS, ModeClass::default(), at(y));
             }
             daily.end_run();
         }
-        let days = daily.close(1.0, &Config::default());
+        let days = daily.close(9, 1.0, &Config::default());
         assert_eq!(days.len(), 1);
         assert_eq!(days[0].1.y, 2.0);
     }
@@ -179,21 +151,33 @@ mod tests {
     #[test]
     fn two_samples_five_minutes_apart_are_no_day() {
         let mut daily = Daily::default();
-        daily.push(0, ModeClass::default(), at(1.0));
-        daily.push(5 * MINUTE_MS, ModeClass::default(), at(1.0));
-        assert!(daily.close(5.0, &Config::default()).is_empty());
-        assert!(
-            daily.close(5.0, &Config::default()).is_empty(),
-            "closing starts the next day empty"
+        let two = |daily: &mut Daily, from: i64| {
+            daily.push(from, ModeClass::default(), at(1.0));
+            daily.push(from + 5 * MINUTE_MS, ModeClass::default(), at(1.0));
+            daily.end_run();
+        };
+        two(&mut daily, 0);
+        assert!(daily.close(7, 5.0, &Config::default()).is_empty());
+        two(&mut daily, 24 * HOUR_MS);
+        assert!(daily.close(8, 5.0, &Config::default()).is_empty());
+        two(&mut daily, 48 * HOUR_MS);
+        assert_eq!(
+            daily.close(9, 5.0, &Config::default()).len(),
+            1,
+            "three such days together are one value"
         );
+        two(&mut daily, 72 * HOUR_MS);
+        for day in 10..13 {
+            assert!(daily.close(day, 5.0, &Config::default()).is_empty());
+        }
+        assert!(daily.classes.is_empty(), "what never comes together is dropped");
     }
 
     #[test]
     fn a_run_of_hours_gives_a_value_an_hour() {
         let mut daily = Daily::default();
-        let ended = (0..=240)
-            .filter_map(|i| daily.push(i * MINUTE_MS, ModeClass::default(), at(1.0)))
-            .count();
+        let ended =
+            (0..=240).filter_map(|i| daily.push(i * MINUTE_MS, ModeClass::default(), at(1.0))).count();
         assert_eq!(ended, 4);
     }
 }

@@ -15,24 +15,14 @@ impl Because {
     }
 
     pub(crate) fn limit(&mut self, name: &str, value: f64) {
-        self.0.limits.push(Limit {
-            name: name.to_owned(),
-            value,
-        });
+        self.0.limits.push(Limit { name: name.to_owned(), value });
     }
 
     /// A series of daily values; days count from 1970-01-01 and are drawn at their noon.
     pub(crate) fn daily(&mut self, name: &str, unit: &str, days: impl IntoIterator<Item = (u16, f64)>) {
-        let (times, values) = days
-            .into_iter()
-            .map(|(day, v)| (i64::from(day) * DAY_MS + DAY_MS / 2, v))
-            .unzip();
-        self.0.series.push(Series {
-            name: name.to_owned(),
-            unit_of_measure: unit.to_owned(),
-            times,
-            values,
-        });
+        let (times, values) =
+            days.into_iter().map(|(day, v)| (i64::from(day) * DAY_MS + DAY_MS / 2, v)).unzip();
+        self.0.series.push(Series { name: name.to_owned(), unit_of_measure: unit.to_owned(), times, values });
     }
 
     pub(crate) fn masked(&mut self, masks: Masks) {

@@ -51,20 +51,13 @@ pub(crate) struct Group {
 impl Group {
     /// `None` where the unit's family is not stated: nobody knows what it may be compared with.
     pub(crate) fn new(day: u16, family: &str, class: ModeClass, feature: Feature) -> Option<Self> {
-        (!family.is_empty()).then(|| Self {
-            day,
-            family: hash(family),
-            class: class.number(),
-            feature,
-        })
+        (!family.is_empty()).then(|| Self { day, family: hash(family), class: class.number(), feature })
     }
 }
 
 /// FNV-1a, the same on every machine and version.
 fn hash(text: &str) -> u64 {
-    text.bytes().fold(0xcbf2_9ce4_8422_2325, |h, b| {
-        (h ^ u64::from(b)).wrapping_mul(0x0100_0000_01b3)
-    })
+    text.bytes().fold(0xcbf2_9ce4_8422_2325, |h, b| (h ^ u64::from(b)).wrapping_mul(0x0100_0000_01b3))
 }
 
 /// Same-day medians of comparable units. Shared by all units of a fleet; bounded.
@@ -93,9 +86,7 @@ impl Fleet {
         if !self.groups.contains_key(&group) && of_day(&self.groups) >= GROUPS {
             return;
         }
-        let bin = (residual / group.feature.bin())
-            .round()
-            .clamp(-f64::from(BINS), f64::from(BINS)) as i16;
+        let bin = (residual / group.feature.bin()).round().clamp(-f64::from(BINS), f64::from(BINS)) as i16;
         *self.groups.entry(group).or_default().entry(bin).or_default() += 1;
     }
 
@@ -153,18 +144,9 @@ mod tests {
         }
         assert_eq!(fleet.groups.len(), usize::from(DAYS));
         fleet.add(group(2), 1.0);
-        assert_eq!(
-            fleet.groups.len(),
-            usize::from(DAYS),
-            "days long past are not taken in again"
-        );
+        assert_eq!(fleet.groups.len(), usize::from(DAYS), "days long past are not taken in again");
         for i in 0..2 * GROUPS {
-            let other = Group::new(
-                29,
-                &format!("family {i}"),
-                ModeClass::default(),
-                Feature::Capacity,
-            );
+            let other = Group::new(29, &format!("family {i}"), ModeClass::default(), Feature::Capacity);
             fleet.add(other.unwrap(), 0.0);
         }
         assert_eq!(fleet.groups.keys().filter(|g| g.day == 29).count(), GROUPS);

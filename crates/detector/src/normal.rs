@@ -96,13 +96,10 @@ pub(crate) struct Normal {
 impl Normal {
     /// The baseline of a class, once complete.
     pub(crate) fn baseline(&self, class: ModeClass) -> Option<&Baseline> {
-        self.classes
-            .iter()
-            .find(|c| c.class == class)
-            .and_then(|c| match &c.knowledge {
-                Knowledge::Frozen(baseline) => Some(baseline),
-                Knowledge::Learning(_) => None,
-            })
+        self.classes.iter().find(|c| c.class == class).and_then(|c| match &c.knowledge {
+            Knowledge::Frozen(baseline) => Some(baseline),
+            Knowledge::Learning(_) => None,
+        })
     }
 
     /// Learned days of the class that is nearest to complete, and the class; `None` once one is complete.
@@ -122,11 +119,7 @@ impl Normal {
 
     /// Takes in a day of a class whose baseline is not complete. Completes it where the day was the last one needed.
     pub(crate) fn learn(&mut self, class: ModeClass, number: u16, day: &Day, prior: Prior, config: &Config) {
-        let at = self
-            .classes
-            .iter()
-            .position(|c| c.class == class)
-            .unwrap_or_else(|| self.add(class));
+        let at = self.classes.iter().position(|c| c.class == class).unwrap_or_else(|| self.add(class));
         let of = &mut self.classes[at];
         of.last_day = number;
         let Knowledge::Learning(days) = &mut of.knowledge else {
@@ -156,11 +149,7 @@ impl Normal {
                 .unwrap_or(0);
             self.classes.swap_remove(oldest);
         }
-        self.classes.push(OfClass {
-            class,
-            last_day: 0,
-            knowledge: Knowledge::Learning(Vec::new()),
-        });
+        self.classes.push(OfClass { class, last_day: 0, knowledge: Knowledge::Learning(Vec::new()) });
         self.classes.len() - 1
     }
 }
@@ -236,10 +225,7 @@ fn freeze(kept: &[Kept], prior: Prior, config: &Config) -> Baseline {
 mod tests {
     use super::*;
 
-    const PRIOR: Prior = Prior {
-        sigma: 1.0,
-        slope_sd: 0.1,
-    };
+    const PRIOR: Prior = Prior { sigma: 1.0, slope_sd: 0.1 };
 
     fn learned(days: impl Iterator<Item = Day>) -> Normal {
         let mut normal = Normal::default();
@@ -251,11 +237,7 @@ mod tests {
 
     #[test]
     fn a_baseline_is_complete_after_the_days_asked_for_and_then_frozen() {
-        let day = |i: usize| Day {
-            y: 12.0 + (i % 3) as f32 * 0.1,
-            ret: 2.0,
-            ambient: 20.0,
-        };
+        let day = |i: usize| Day { y: 12.0 + (i % 3) as f32 * 0.1, ret: 2.0, ambient: 20.0 };
         let almost = learned((0..20).map(day));
         assert_eq!(almost.learning(), Some((20, Some(ModeClass::default()))));
         assert!(almost.baseline(ModeClass::default()).is_none());
@@ -270,60 +252,29 @@ mod tests {
     fn what_ambient_explains_is_expected_and_not_residual() {
         let full = learned((0..21).map(|i| {
             let ambient = 15.0 + (i * 8 % 21) as f32;
-            Day {
-                y: 10.0 + 0.2 * ambient,
-                ret: 2.0,
-                ambient,
-            }
+            Day { y: 10.0 + 0.2 * ambient, ret: 2.0, ambient }
         }));
         let baseline = full.baseline(ModeClass::default()).unwrap();
-        let expected = baseline
-            .expected(&Day {
-                y: 0.0,
-                ret: 2.0,
-                ambient: 38.0,
-            })
-            .unwrap();
+        let expected = baseline.expected(&Day { y: 0.0, ret: 2.0, ambient: 38.0 }).unwrap();
         assert!((expected - 17.6).abs() < 0.8, "{expected}");
-        assert_eq!(
-            baseline.expected(&Day {
-                y: 0.0,
-                ret: 2.0,
-                ambient: 50.0
-            }),
-            None,
-            "nobody has seen that"
-        );
+        assert_eq!(baseline.expected(&Day { y: 0.0, ret: 2.0, ambient: 50.0 }), None, "nobody has seen that");
     }
 
     #[test]
     fn one_wild_day_does_not_move_the_baseline() {
-        let full = learned((0..21).map(|i| Day {
-            y: if i == 5 { 80.0 } else { 12.0 },
-            ret: 2.0,
-            ambient: 20.0,
-        }));
+        let full =
+            learned((0..21).map(|i| Day { y: if i == 5 { 80.0 } else { 12.0 }, ret: 2.0, ambient: 20.0 }));
         assert!((full.baseline(ModeClass::default()).unwrap().level - 12.0).abs() < 0.01);
     }
 
     #[test]
     fn the_number_of_classes_is_bounded_and_complete_ones_stay() {
-        let mut normal = learned((0..21).map(|_| Day {
-            y: 1.0,
-            ret: 0.0,
-            ambient: 20.0,
-        }));
+        let mut normal = learned((0..21).map(|_| Day { y: 1.0, ret: 0.0, ambient: 20.0 }));
         use rimeline_channels::{Drive, RunningMode, State};
         for drive in Drive::ALL {
             for mode in RunningMode::ALL {
-                let class = ModeClass::new(
-                    &State {
-                        drive: *drive,
-                        running_mode: *mode,
-                        ..State::default()
-                    },
-                    None,
-                );
+                let class =
+                    ModeClass::new(&State { drive: *drive, running_mode: *mode, ..State::default() }, None);
                 normal.learn(class, 30, &Day::default(), PRIOR, &Config::default());
             }
         }

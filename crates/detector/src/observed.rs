@@ -30,11 +30,8 @@ impl Observed {
         set_point: Option<f64>,
         starts: Option<i32>,
     ) -> Self {
-        let believed = |sensor: usize| {
-            frame
-                .quantity(sensor)
-                .filter(|_| suspect & SENSORS[sensor].bit() == 0)
-        };
+        let believed =
+            |sensor: usize| frame.quantity(sensor).filter(|_| suspect & SENSORS[sensor].bit() == 0);
         Self {
             moment,
             frame,

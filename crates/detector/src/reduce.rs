@@ -63,10 +63,7 @@ pub(crate) fn median_f32(values: &mut [f32]) -> Option<f64> {
 
 /// The median of the distances from `centre`, times 1.4826: the standard deviation where values scatter normally.
 pub(crate) fn spread(values: &[f32], centre: f64) -> f64 {
-    let mut distances: Vec<f32> = values
-        .iter()
-        .map(|v| (f64::from(*v) - centre).abs() as f32)
-        .collect();
+    let mut distances: Vec<f32> = values.iter().map(|v| (f64::from(*v) - centre).abs() as f32).collect();
     median_f32(&mut distances).unwrap_or(0.0) * 1.4826
 }
 

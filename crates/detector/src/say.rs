@@ -28,9 +28,7 @@ pub(crate) fn channel(channel: Channel) -> String {
 pub(crate) fn channel_first(of: Channel) -> String {
     let words = channel(of);
     let mut chars = words.chars();
-    chars.next().map_or(String::new(), |first| {
-        first.to_ascii_uppercase().to_string() + chars.as_str()
-    })
+    chars.next().map_or(String::new(), |first| first.to_ascii_uppercase().to_string() + chars.as_str())
 }
 
 /// A value with its unit of measure as people write it.
@@ -40,11 +38,7 @@ pub(crate) fn value(channel: Channel, quantity: f64) -> String {
 
 /// A difference of two values of a channel.
 pub(crate) fn difference(channel: Channel, quantity: f64) -> String {
-    let unit = if channel.spec().measure == Measure::Celsius {
-        "K"
-    } else {
-        unit(channel)
-    };
+    let unit = if channel.spec().measure == Measure::Celsius { "K" } else { unit(channel) };
     format!("{quantity:.*} {unit}", usize::from(channel.decimals()))
 }
 
@@ -57,11 +51,7 @@ fn unit(channel: Channel) -> &'static str {
 
 /// `one start`, `3 starts`.
 pub(crate) fn count(n: u32, one: &str, many: &str) -> String {
-    if n == 1 {
-        format!("one {one}")
-    } else {
-        format!("{n} {many}")
-    }
+    if n == 1 { format!("one {one}") } else { format!("{n} {many}") }
 }
 
 #[cfg(test)]

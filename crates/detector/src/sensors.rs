@@ -105,11 +105,7 @@ pub(crate) fn steps(sensor: usize, quantity: f64) -> f64 {
 
 /// Sensors of a mask of channels, as a mask over [`SENSORS`].
 pub(crate) fn of_channels(mask: u64) -> u16 {
-    SENSORS
-        .into_iter()
-        .enumerate()
-        .filter(|(_, c)| mask & c.bit() != 0)
-        .fold(0, |m, (i, _)| m | 1 << i)
+    SENSORS.into_iter().enumerate().filter(|(_, c)| mask & c.bit() != 0).fold(0, |m, (i, _)| m | 1 << i)
 }
 
 /// How many past values are kept.

@@ -109,10 +109,7 @@ impl Stand {
             return;
         }
         let headline = why();
-        let words = Words {
-            headline,
-            ..Words::default()
-        };
+        let words = Words { headline, ..Words::default() };
         self.say(subject, Standing::Clear, 0.0, out, words);
         *self = Self::default();
     }
@@ -138,11 +135,7 @@ mod tests {
     use super::*;
 
     fn subject(at: UnixMs) -> Subject {
-        Subject {
-            condition: Condition::SensorNoisy,
-            channel: None,
-            at,
-        }
+        Subject { condition: Condition::SensorNoisy, channel: None, at }
     }
 
     #[test]
@@ -151,14 +144,7 @@ mod tests {
         stand.rise(subject(100), Standing::Open, 40, 1.0, &mut out, Words::default);
         stand.rise(subject(200), Standing::Open, 90, 1.1, &mut out, Words::default);
         stand.rise(subject(300), Standing::Pending, 90, 9.0, &mut out, Words::default);
-        stand.rise(
-            subject(400),
-            Standing::Escalated,
-            90,
-            2.0,
-            &mut out,
-            Words::default,
-        );
+        stand.rise(subject(400), Standing::Escalated, 90, 2.0, &mut out, Words::default);
         let said: Vec<_> = out.signals.iter().map(|s| (s.at, s.standing, s.onset)).collect();
         assert_eq!(said, [(100, Standing::Open, 40), (400, Standing::Escalated, 40)]);
     }
@@ -176,9 +162,6 @@ mod tests {
             stand.calm(subject(at), 3, &mut out, String::new);
         }
         assert!(!stand.stands());
-        assert_eq!(
-            out.signals.last().map(|s| (s.at, s.standing)),
-            Some((7, Standing::Clear))
-        );
+        assert_eq!(out.signals.last().map(|s| (s.at, s.standing)), Some((7, Standing::Clear)));
     }
 }

@@ -75,7 +75,7 @@ impl TrendTest {
         fleet: &mut Fleet,
     ) -> bool {
         let mut best: Option<(f64, Waiting)> = None;
-        for (class, value) in self.daily.close(cadence_min, config) {
+        for (class, value) in self.daily.close(day, cadence_min, config) {
             let Some(baseline) = self.normal.baseline(class).copied() else {
                 self.normal.learn(class, day, &value, kind.prior, config);
                 continue;
@@ -120,26 +120,14 @@ impl TrendTest {
         let residual = kind.sign * (f64::from(waiting.value.y) - expected) - peers.unwrap_or(0.0);
         let design = config.chart.design(&config.baseline);
         let began = i64::from(waiting.day) * DAY_MS;
-        self.chart.step(
-            began,
-            residual,
-            f64::from(baseline.sigma),
-            u32::from(baseline.days),
-            &design,
-        );
+        self.chart.step(began, residual, f64::from(baseline.sigma), u32::from(baseline.days), &design);
         if self.history.len() >= HISTORY {
             self.history.remove(0);
         }
-        self.history.push(Past {
-            day: waiting.day,
-            residual: (residual * 1000.0).round() as i32,
-        });
+        self.history.push(Past { day: waiting.day, residual: (residual * 1000.0).round() as i32 });
         self.latest = Some((waiting.class, waiting.value));
         self.peers_used = peers.is_some();
-        Some(Judged {
-            at: now,
-            strength: self.chart.strength(&design),
-        })
+        Some(Judged { at: now, strength: self.chart.strength(&design) })
     }
 
     /// The residual of a run, where its class has a baseline.
@@ -150,9 +138,7 @@ impl TrendTest {
 
     /// Residuals of the last judged days, in the direction of the fault.
     pub(crate) fn history(&self) -> impl Iterator<Item = (u16, f64)> {
-        self.history
-            .iter()
-            .map(|p| (p.day, f64::from(p.residual) / 1000.0))
+        self.history.iter().map(|p| (p.day, f64::from(p.residual) / 1000.0))
     }
 
     /// What is normal for the latest judged day, and the baseline it comes from.

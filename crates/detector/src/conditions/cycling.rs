@@ -71,12 +71,8 @@ pub(crate) struct Cycling {
 }
 
 /// Time in which starts are the thermostat's own.
-const MASKS: Masks = Masks::OFF
-    .or(Masks::DEFROST)
-    .or(Masks::DOOR)
-    .or(Masks::DOOR_GUESS)
-    .or(Masks::SET_POINT)
-    .or(Masks::GAP);
+const MASKS: Masks =
+    Masks::OFF.or(Masks::DEFROST).or(Masks::DOOR).or(Masks::DOOR_GUESS).or(Masks::SET_POINT).or(Masks::GAP);
 
 impl Cycling {
     /// Starts of the compressor that were seen, masked or not.
@@ -175,52 +171,34 @@ impl Cycling {
             return;
         }
         let rate = f64::from(hour.starts) / f64::from(hour.minutes) * 60.0;
-        self.fast_hours = if rate > c.act_per_hour {
-            self.fast_hours.saturating_add(1)
-        } else {
-            0
-        };
+        self.fast_hours = if rate > c.act_per_hour { self.fast_hours.saturating_add(1) } else { 0 };
         if f64::from(self.fast_hours) >= c.act_hours {
             let since = at - i64::from(self.fast_hours) * HOUR_MS;
-            self.open_hard(
-                at,
-                since,
-                config,
-                out,
-                format!("{rate:.0} starts in the last hour"),
-            );
+            self.open_hard(at, since, config, out, format!("{rate:.0} starts in the last hour"));
         }
     }
 
     fn open_hard(&mut self, at: UnixMs, since: UnixMs, config: &Config, out: &mut Output, what: String) {
-        let subject = Subject {
-            condition: Condition::ShortCycling,
-            channel: None,
-            at,
-        };
+        let subject = Subject { condition: Condition::ShortCycling, channel: None, at };
         let day = self.day;
         let hours = self.fast_hours;
-        self.stand
-            .rise(subject, Standing::Escalated, since, 1.0, out, || {
-                let mut because = Because::default();
-                because.say(if hours > 0 {
-                    format!(
-                        "{what}, the {hours}. hour in a row over {:.0}.",
-                        config.cycling.act_per_hour
-                    )
-                } else {
-                    format!("{what} within an hour.")
-                });
-                because.say("More than 6 starts an hour wear a compressor (common practice).".to_owned());
-                add_cause(&day, &mut because);
-                because.limit("act from, starts per hour", config.cycling.act_per_hour);
-                Words {
-                    headline: format!("Short cycling: {what}"),
-                    confidence: 0.9,
-                    hours_to_harm: None,
-                    evidence: because.done(),
-                }
+        self.stand.rise(subject, Standing::Escalated, since, 1.0, out, || {
+            let mut because = Because::default();
+            because.say(if hours > 0 {
+                format!("{what}, the {hours}. hour in a row over {:.0}.", config.cycling.act_per_hour)
+            } else {
+                format!("{what} within an hour.")
             });
+            because.say("More than 6 starts an hour wear a compressor (common practice).".to_owned());
+            add_cause(&day, &mut because);
+            because.limit("act from, starts per hour", config.cycling.act_per_hour);
+            Words {
+                headline: format!("Short cycling: {what}"),
+                confidence: 0.9,
+                hours_to_harm: None,
+                evidence: because.done(),
+            }
+        });
     }
 
     /// A day is over. Returns whether it was judged.
@@ -237,8 +215,7 @@ impl Cycling {
         let run_min = f64::from(counted.running) / f64::from(counted.starts.max(1));
         let Some((peak, sigma, normal_run, n)) = self.baseline else {
             let root = ((rate / shape).sqrt() * 1000.0).min(f64::from(i16::MAX));
-            self.learning
-                .push((root as i16, (run_min * 10.0).min(f64::from(i16::MAX)) as i16));
+            self.learning.push((root as i16, (run_min * 10.0).min(f64::from(i16::MAX)) as i16));
             if self.learning.len() >= usize::from(config.baseline.days).min(HISTORY) {
                 self.freeze(config);
             }
@@ -257,13 +234,7 @@ impl Cycling {
         });
         let design = config.chart.design(&config.baseline);
         let began = i64::from(day) * DAY_MS;
-        self.chart.step(
-            began,
-            rate.sqrt() - expected.sqrt(),
-            f64::from(sigma),
-            u32::from(n),
-            &design,
-        );
+        self.chart.step(began, rate.sqrt() - expected.sqrt(), f64::from(sigma), u32::from(n), &design);
         let strength = self.chart.strength(&design);
         let recent: Vec<&Past> = self.history.iter().rev().take(3).collect();
         let mean = |of: fn(&Past) -> u16| {
@@ -271,11 +242,7 @@ impl Cycling {
         };
         let excess = mean(|p| p.rate) - mean(|p| p.expected);
         let shorter = 1.0 - mean(|p| p.run_min) / f64::from(normal_run);
-        let subject = Subject {
-            condition: Condition::ShortCycling,
-            channel: None,
-            at: now,
-        };
+        let subject = Subject { condition: Condition::ShortCycling, channel: None, at: now };
         if strength > 1.0 && excess >= c.least_excess && shorter >= c.run_drop {
             let onset = self.chart.onset(began);
             let sum = self.chart.sum();
@@ -283,13 +250,7 @@ impl Cycling {
             stand.rise(subject, Standing::Open, onset, strength, out, || {
                 let agree = u8::from(shorter >= c.run_drop);
                 let sure = confidence(&config.chart, &design, sum, agree, 0);
-                self.words(
-                    &counted,
-                    (rate, expected),
-                    (run_min, f64::from(normal_run)),
-                    sure,
-                    config,
-                )
+                self.words(&counted, (rate, expected), (run_min, f64::from(normal_run)), sure, config)
             });
             self.stand = stand;
         } else if strength < config.chart.clear_share && excess < c.least_excess / 2.0 && self.fast_hours == 0
@@ -380,21 +341,12 @@ impl Cycling {
              off; at this duty the unit used to make {expected:.1}.",
             counted.minutes / 60.0
         ));
-        because.say(format!(
-            "A run lasts {run:.0} min instead of {normal_run:.0} min."
-        ));
+        because.say(format!("A run lasts {run:.0} min instead of {normal_run:.0} min."));
         add_cause(counted, &mut because);
-        let series = |of: fn(&Past) -> u16| {
-            self.history
-                .iter()
-                .map(move |p| (p.day, f64::from(of(p)) / 100.0))
-        };
+        let series =
+            |of: fn(&Past) -> u16| self.history.iter().map(move |p| (p.day, f64::from(of(p)) / 100.0));
         because.daily("starts per hour", "{count}/h", series(|p| p.rate));
-        because.daily(
-            "starts per hour expected at this duty",
-            "{count}/h",
-            series(|p| p.expected),
-        );
+        because.daily("starts per hour expected at this duty", "{count}/h", series(|p| p.expected));
         because.daily("run time", "min", series(|p| p.run_min));
         because.limit("a case from, over the expected", config.cycling.least_excess);
         Words {

@@ -2,7 +2,7 @@
 //!
 //! Never raw pressure: a hot day, altitude and the refrigerant's glide are taken out before anything is compared.
 
-use rimeline_channels::{Channel, DAY_MS, MINUTE_MS, UnixMs};
+use rimeline_channels::{Channel, DAY_MS, UnixMs};
 use serde::{Deserialize, Serialize};
 
 use crate::chart::confidence;
@@ -36,13 +36,13 @@ const FLOOR_UP: f32 = 0.0005;
 /// This far above the floor the condenser decides, not its control, K.
 const ABOVE_FLOOR_K: f64 = 1.5;
 
+/// The trend's strength from which a step is the end of a trend.
+const TREND_LED: f64 = 0.3;
+
 fn kind(config: &Config) -> Kind {
     Kind {
         feature: Feature::Condensing,
-        prior: Prior {
-            sigma: config.discharge.sigma_k,
-            slope_sd: 0.1,
-        },
+        prior: Prior { sigma: config.discharge.sigma_k, slope_sd: 0.1 },
         sign: 1.0,
     }
 }
@@ -66,7 +66,8 @@ impl Discharge {
         let c = &config.discharge;
         let masks = super::weak_cooling::MASKS;
         let fit = !m.masks.any(masks)
-            && m.calm.settled
+            && m.calm.pressure
+            && m.calm.slower_than(c.slope_k_per_min)
             && m.run_min.is_some_and(|run| run >= c.run_min)
             && pull_down_min.is_none_or(|p| p >= c.pull_down_min);
         let inputs = o.pd.zip(o.ambient).zip(o.ret).filter(|_| fit);
@@ -85,11 +86,7 @@ impl Discharge {
         if self.held_up(condensing) {
             return;
         }
-        let sample = Sample {
-            y: condensing - ambient - explained(ret, ambient, config),
-            ret,
-            ambient,
-        };
+        let sample = Sample { y: condensing - ambient - explained(ret, ambient, config), ret, ambient };
         let ended = self.test.daily.push(m.at, m.class, sample);
         self.step_clock(ended, m.at, setup, config, out);
     }
@@ -129,22 +126,25 @@ impl Discharge {
         if self.high_runs < config.discharge.step_runs {
             return;
         }
-        let subject = Subject {
-            condition: Condition::RisingDischargePressure,
-            channel: None,
-            at,
-        };
-        let (runs, rise, since) = (self.high_runs, f64::from(self.high_rise), self.high_since);
+        let subject = Subject { condition: Condition::RisingDischargePressure, channel: None, at };
+        let (runs, rise) = (self.high_runs, f64::from(self.high_rise));
+        // A trend that led here began earlier than today.
+        let led = self.test.chart.strength(&TrendTest::design(config)) > TREND_LED;
+        let since = if led { self.test.onset(self.high_since) } else { self.high_since };
         let strength = rise / config.discharge.act_k;
         let mut stand = std::mem::take(&mut self.test.stand);
         stand.rise(subject, Standing::Escalated, since, strength, out, || {
             let mut because = Because::default();
             because.say(format!(
-                "In {runs} runs in a row within {} h condensing temperature over ambient was {rise:.1} K above what \
-                 this unit used to show: a step, as a failed fan, a slipping belt or something lying on the condenser \
-                 makes it.",
-                (at - since).max(60 * MINUTE_MS) / (60 * MINUTE_MS)
+                "In {runs} runs in a row condensing temperature over ambient was {rise:.1} K above what this unit \
+                 used to show."
             ));
+            because.say(if led {
+                "It had been rising for days: a condenser that clogs, rather than one that failed at once.".to_owned()
+            } else {
+                "It came as a step, as a failed fan, a slipping belt or something lying on the condenser makes it."
+                    .to_owned()
+            });
             self.add_margin(rise, setup, config, &mut because);
             self.add_levels(config, &mut because);
             Words {
@@ -165,8 +165,7 @@ impl Discharge {
         config: &Config,
         fleet: &mut Fleet,
     ) -> bool {
-        self.test
-            .close_day(day, cadence_min, &kind(config), setup, config, fleet)
+        self.test.close_day(day, cadence_min, &kind(config), setup, config, fleet)
     }
 
     /// `weaker`: smoothed loss of the capacity index, where it is known.
@@ -184,31 +183,15 @@ impl Discharge {
         };
         let c = &config.discharge;
         let rise = self.test.chart.level();
-        let subject = Subject {
-            condition: Condition::RisingDischargePressure,
-            channel: None,
-            at: now,
-        };
+        let subject = Subject { condition: Condition::RisingDischargePressure, channel: None, at: now };
         if judged.strength > 1.0 && rise >= c.least_k {
-            let to = if rise >= c.act_k {
-                Standing::Escalated
-            } else {
-                Standing::Open
-            };
+            let to = if rise >= c.act_k { Standing::Escalated } else { Standing::Open };
             self.rise(subject, to, judged, (rise, weaker), setup, config, out);
         } else if judged.strength > 0.5 && rise >= c.least_k / 2.0 {
             if self.test.stand.flagged() {
                 self.test.stand.unsure();
             } else {
-                self.rise(
-                    subject,
-                    Standing::Pending,
-                    judged,
-                    (rise, weaker),
-                    setup,
-                    config,
-                    out,
-                );
+                self.rise(subject, Standing::Pending, judged, (rise, weaker), setup, config, out);
             }
         } else if judged.strength < config.chart.clear_share && rise < c.least_k / 2.0 && self.high_runs == 0
         {
@@ -233,9 +216,7 @@ impl Discharge {
     ) {
         let onset = self.test.onset(judged.at);
         let mut stand = std::mem::take(&mut self.test.stand);
-        stand.rise(subject, to, onset, judged.strength, out, || {
-            self.words(rise, weaker, setup, config)
-        });
+        stand.rise(subject, to, onset, judged.strength, out, || self.words(rise, weaker, setup, config));
         self.test.stand = stand;
     }
 
@@ -309,10 +290,7 @@ impl Discharge {
         let (_, day) = self.test.latest?;
         let (_, baseline) = self.test.normal_now()?;
         let explained = explained(f64::from(day.ret), c.design_ambient, config);
-        let hot_day = crate::normal::Day {
-            ambient: baseline.hottest().min(c.design_ambient as f32),
-            ..day
-        };
+        let hot_day = crate::normal::Day { ambient: baseline.hottest().min(c.design_ambient as f32), ..day };
         let normal_hot = baseline.expected(&hot_day).unwrap_or(f64::from(baseline.level));
         let over = normal_hot + explained + rise;
         because.say(format!(
@@ -335,9 +313,7 @@ impl Discharge {
 
     fn forecast(&self, rise: f64, margin: f64, config: &Config) -> Option<TimeToLimit> {
         let all: Vec<(u16, f64)> = self.test.history().collect();
-        let from = all
-            .len()
-            .saturating_sub(usize::from(config.discharge.forecast_days));
+        let from = all.len().saturating_sub(usize::from(config.discharge.forecast_days));
         let (days, values): (Vec<f64>, Vec<f64>) =
             all[from..].iter().map(|(d, v)| (f64::from(*d), *v)).unzip();
         if days.len() < 10 {

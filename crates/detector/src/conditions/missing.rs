@@ -52,12 +52,7 @@ impl Missing {
             }
             match self.gone.iter_mut().find(|g| g.channel == channel) {
                 Some(gone) => gone.active_ms += active_ms,
-                None => self.gone.push(Gone {
-                    channel,
-                    since: at,
-                    active_ms: 0,
-                    stand: Stand::default(),
-                }),
+                None => self.gone.push(Gone { channel, since: at, active_ms: 0, stand: Stand::default() }),
             }
         }
         let long = (config.out_of_range.missing_hours * HOUR_MS as f64) as i64;
@@ -70,31 +65,18 @@ impl Missing {
 
     fn open(&mut self, i: usize, at: UnixMs, out: &mut Output) {
         let (since, active_ms) = (self.gone[i].since, self.gone[i].active_ms);
-        let together: Vec<Channel> = self
-            .gone
-            .iter()
-            .filter(|g| g.since == since)
-            .map(|g| g.channel)
-            .collect();
+        let together: Vec<Channel> =
+            self.gone.iter().filter(|g| g.since == since).map(|g| g.channel).collect();
         let condition = Condition::SensorOutOfRange;
         if together.len() >= TOGETHER {
-            let subject = Subject {
-                condition,
-                channel: None,
-                at,
-            };
-            self.group
-                .rise(subject, Standing::Open, since, together.len() as f64, out, || {
-                    group_words(&together, active_ms)
-                });
+            let subject = Subject { condition, channel: None, at };
+            self.group.rise(subject, Standing::Open, since, together.len() as f64, out, || {
+                group_words(&together, active_ms)
+            });
             return;
         }
         let gone = &mut self.gone[i];
-        let subject = Subject {
-            condition,
-            channel: Some(gone.channel),
-            at,
-        };
+        let subject = Subject { condition, channel: Some(gone.channel), at };
         let channel = gone.channel;
         gone.stand.rise(subject, Standing::Open, since, 1.0, out, || {
             let name = say::channel_first(channel);
@@ -118,26 +100,17 @@ impl Missing {
         self.gone.retain_mut(|gone| {
             let back = reading.get(gone.channel) != Value::Absent(Absence::NotReported);
             if back {
-                let subject = Subject {
-                    condition: Condition::SensorOutOfRange,
-                    channel: Some(gone.channel),
-                    at,
-                };
+                let subject =
+                    Subject { condition: Condition::SensorOutOfRange, channel: Some(gone.channel), at };
                 let channel = gone.channel;
-                gone.stand.fall(subject, out, || {
-                    format!("{} is reported again", say::channel_first(channel))
-                });
+                gone.stand
+                    .fall(subject, out, || format!("{} is reported again", say::channel_first(channel)));
             }
             !back
         });
         if self.gone.len() < TOGETHER {
-            let subject = Subject {
-                condition: Condition::SensorOutOfRange,
-                channel: None,
-                at,
-            };
-            self.group
-                .fall(subject, out, || "The channels are reported again".to_owned());
+            let subject = Subject { condition: Condition::SensorOutOfRange, channel: None, at };
+            self.group.fall(subject, out, || "The channels are reported again".to_owned());
         }
     }
 

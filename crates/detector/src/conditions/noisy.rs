@@ -67,9 +67,7 @@ impl Noisy {
             watch.samples = watch.samples.saturating_add(1);
             if step != 0 && before != 0 {
                 watch.pairs = watch.pairs.saturating_add(1);
-                watch.reversals = watch
-                    .reversals
-                    .saturating_add(u16::from((step > 0) != (before > 0)));
+                watch.reversals = watch.reversals.saturating_add(u16::from((step > 0) != (before > 0)));
             }
         }
     }
@@ -134,37 +132,22 @@ impl Noisy {
                     && f64::from(rises[other]) >= c.shared * rise
                     && f64::from(rises[other]) > c.ratio.ln() * 0.5
             });
-        let own = if alternates && !shared {
-            rise
-        } else {
-            rise.min(0.0)
-        };
+        let own = if alternates && !shared { rise } else { rise.min(0.0) };
         watch.chart.step(end, own, c.sigma, u32::from(watch.days), design);
         let level = watch.chart.level().exp();
         let noise = (f64::from(watch.baseline) + rise).exp();
         let channel = SENSORS[sensor];
-        let subject = Subject {
-            condition: Condition::SensorNoisy,
-            channel: Some(channel),
-            at: end,
-        };
+        let subject = Subject { condition: Condition::SensorNoisy, channel: Some(channel), at: end };
         let real = level >= c.ratio && noise > c.quanta * quantum;
         let (sum, strength) = (watch.chart.sum(), watch.chart.strength(design));
         if strength > 1.0 && real {
             let onset = watch.chart.onset(end);
             let (baseline, reversals, pairs) =
                 (f64::from(watch.baseline).exp(), watch.reversals, watch.pairs);
-            watch
-                .stand
-                .rise(subject, Standing::Open, onset, strength, out, || {
-                    let sure = confidence(&config.chart, design, sum, 1, 0);
-                    words(
-                        sensor,
-                        (noise, baseline),
-                        f64::from(reversals) / f64::from(pairs.max(1)),
-                        sure,
-                    )
-                });
+            watch.stand.rise(subject, Standing::Open, onset, strength, out, || {
+                let sure = confidence(&config.chart, design, sum, 1, 0);
+                words(sensor, (noise, baseline), f64::from(reversals) / f64::from(pairs.max(1)), sure)
+            });
         } else if strength < config.chart.clear_share && level < c.ratio / 2.0 {
             watch.stand.calm(subject, config.chart.clear_days, out, || {
                 format!("{} is as calm as it was", say::channel_first(channel))
@@ -177,11 +160,7 @@ impl Noisy {
 
     /// Sensors with an open finding, as a mask of channels.
     pub(crate) fn suspect(&self) -> u64 {
-        self.watches
-            .iter()
-            .zip(SENSORS)
-            .filter(|(w, _)| w.stand.flagged())
-            .fold(0, |m, (_, c)| m | c.bit())
+        self.watches.iter().zip(SENSORS).filter(|(w, _)| w.stand.flagged()).fold(0, |m, (_, c)| m | c.bit())
     }
 
     /// Days of the baseline of the sensor that has learned most.

@@ -20,16 +20,10 @@ const SLOW_CADENCE_S: f64 = 450.0;
 static SENSORS: LazyLock<(Vec<(i32, i32)>, u64)> = LazyLock::new(|| {
     let spans = Channel::ALL.iter().map(|c| {
         let (low, high) = c.spec().span;
-        (
-            c.to_fixed(low).unwrap_or(i32::MIN),
-            c.to_fixed(high).unwrap_or(i32::MAX),
-        )
+        (c.to_fixed(low).unwrap_or(i32::MIN), c.to_fixed(high).unwrap_or(i32::MAX))
     });
     let is_sensor = |c: &&Channel| !matches!(c.spec().group, ChannelGroup::Counter | ChannelGroup::Command);
-    let mask = Channel::ALL
-        .iter()
-        .filter(is_sensor)
-        .fold(0, |mask, c| mask | c.bit());
+    let mask = Channel::ALL.iter().filter(is_sensor).fold(0, |mask, c| mask | c.bit());
     (spans.collect(), mask)
 });
 
@@ -109,10 +103,7 @@ impl OutOfRange {
 
     /// Channels with an open finding.
     pub(crate) fn suspect(&self) -> u64 {
-        self.troubles
-            .iter()
-            .filter(|t| t.stand.flagged())
-            .fold(0, |m, t| m | t.channel.bit())
+        self.troubles.iter().filter(|t| t.stand.flagged()).fold(0, |m, t| m | t.channel.bit())
     }
 
     /// Judges every sensor of a reading; returns the mask of those whose number cannot be used.
@@ -155,12 +146,7 @@ impl OutOfRange {
 
     fn learn_present(&mut self, channel: Channel, value: i32, config: &Config) {
         let Some(at) = self.seen.iter().position(|s| s.channel == channel) else {
-            self.seen.push(Seen {
-                channel,
-                count: 1,
-                value,
-                varied: false,
-            });
+            self.seen.push(Seen { channel, count: 1, value, varied: false });
             return;
         };
         let seen = &mut self.seen[at];
@@ -183,14 +169,10 @@ impl OutOfRange {
         out: &mut Output,
     ) {
         let c = &around.config.out_of_range;
-        let i = self
-            .troubles
-            .iter()
-            .position(|t| t.channel == channel)
-            .unwrap_or_else(|| {
-                self.troubles.push(Trouble::new(channel, kind, at));
-                self.troubles.len() - 1
-            });
+        let i = self.troubles.iter().position(|t| t.channel == channel).unwrap_or_else(|| {
+            self.troubles.push(Trouble::new(channel, kind, at));
+            self.troubles.len() - 1
+        });
         let t = &mut self.troubles[i];
         if t.good_since.take().is_some() || t.excursions == 0 {
             if at - t.first_excursion > DAY_MS {
@@ -213,38 +195,19 @@ impl OutOfRange {
         }
         t.kind = kind;
         t.worst = number.or(t.worst);
-        let samples = if around.cadence_s >= SLOW_CADENCE_S {
-            2
-        } else {
-            c.samples
-        };
+        let samples = if around.cadence_s >= SLOW_CADENCE_S { 2 } else { c.samples };
         let lasting = t.bad >= samples && t.bad_ms >= (c.minutes * MINUTE_MS as f64) as i64;
         let loose = t.excursions >= c.intermittent;
         if lasting || loose {
             let controls = around.setup.load.is_some()
                 && matches!(channel, Channel::ReturnAirControl | Channel::SupplyAirControl);
-            let to = if controls {
-                Standing::Escalated
-            } else {
-                Standing::Open
-            };
+            let to = if controls { Standing::Escalated } else { Standing::Open };
             let onset = if lasting { t.since } else { t.first_excursion };
-            let subject = Subject {
-                condition: Condition::SensorOutOfRange,
-                channel: Some(channel),
-                at,
-            };
+            let subject = Subject { condition: Condition::SensorOutOfRange, channel: Some(channel), at };
             let (kind, last_good, worst, excursions) = (t.kind, t.last_good, t.worst, t.excursions);
             let since = t.since;
             t.stand.rise(subject, to, onset, 1.0, out, || {
-                words(
-                    channel,
-                    kind,
-                    (last_good, worst),
-                    lasting.then_some(at - since),
-                    excursions,
-                    controls,
-                )
+                words(channel, kind, (last_good, worst), lasting.then_some(at - since), excursions, controls)
             });
         }
     }
@@ -267,11 +230,7 @@ impl OutOfRange {
         let loose = t.excursions >= around.config.out_of_range.intermittent;
         let clear_ms = (around.config.out_of_range.clear_min * MINUTE_MS as f64) as i64;
         if at - since >= if loose { DAY_MS } else { clear_ms } {
-            let subject = Subject {
-                condition: Condition::SensorOutOfRange,
-                channel: Some(channel),
-                at,
-            };
+            let subject = Subject { condition: Condition::SensorOutOfRange, channel: Some(channel), at };
             t.stand.fall(subject, out, || {
                 format!(
                     "{} has been plausible for {}",
@@ -343,10 +302,7 @@ fn words(
         _ => {}
     }
     if let Some(good) = last_good {
-        because.say(format!(
-            "Last plausible value {}.",
-            say::value(channel, channel.to_quantity(good))
-        ));
+        because.say(format!("Last plausible value {}.", say::value(channel, channel.to_quantity(good))));
     }
     if controls {
         because.say("The unit controls by this sensor and carries a load.".to_owned());
@@ -361,10 +317,5 @@ fn words(
         None => format!("{name}: loose connection, {excursions} excursions in 24 h"),
     };
     let confidence = if reported { 0.95 } else { 0.9 };
-    Words {
-        headline,
-        confidence,
-        hours_to_harm: None,
-        evidence: because.done(),
-    }
+    Words { headline, confidence, hours_to_harm: None, evidence: because.done() }
 }

@@ -98,23 +98,14 @@ impl PressureOffset {
         self.history.push((crate::evidence::day_of(at), fixed));
         let change = difference - f64::from(normal);
         let design = design(config);
-        self.chart
-            .step(&design, u32::from(n), change / f64::from(sigma), at);
-        let weight = if self.history.len() == 1 {
-            1.0
-        } else {
-            LEVEL_WEIGHT
-        };
+        self.chart.step(&design, u32::from(n), change / f64::from(sigma), at);
+        let weight = if self.history.len() == 1 { 1.0 } else { LEVEL_WEIGHT };
         self.level += weight * (change as f32 - self.level);
         let (side, chart) = self.chart.stronger();
         let (strength, sum, onset) = (chart.strength(&design), chart.sum(), chart.onset().unwrap_or(at));
         let level = f64::from(self.level);
         let one_side = (side == Side::Up) == (level > 0.0);
-        let subject = |channel| Subject {
-            condition: Condition::PressureOffset,
-            channel,
-            at,
-        };
+        let subject = |channel| Subject { condition: Condition::PressureOffset, channel, at };
         if strength > 1.0 && one_side && level.abs() >= c.least_kpa {
             if !self.stand.stands() {
                 self.channel = which(o, setup);
@@ -127,10 +118,9 @@ impl PressureOffset {
             });
             self.stand = stand;
         } else if strength < config.chart.clear_share && level.abs() < c.least_kpa / 2.0 {
-            self.stand
-                .calm(subject(self.channel), config.chart.clear_days, out, || {
-                    "The two pressures equalise again".to_owned()
-                });
+            self.stand.calm(subject(self.channel), config.chart.clear_days, out, || {
+                "The two pressures equalise again".to_owned()
+            });
         } else {
             self.stand.unsure();
         }
@@ -138,10 +128,7 @@ impl PressureOffset {
     }
 
     fn freeze(&mut self, config: &Config) {
-        let mut values: Vec<f32> = std::mem::take(&mut self.learning)
-            .into_iter()
-            .map(f32::from)
-            .collect();
+        let mut values: Vec<f32> = std::mem::take(&mut self.learning).into_iter().map(f32::from).collect();
         let n = values.len() as f64;
         let Some(level) = median_f32(&mut values) else {
             return;
@@ -194,10 +181,7 @@ impl PressureOffset {
             self.history.iter().map(|(d, v)| (*d, f64::from(*v))),
         );
         because.limit("baseline", normal);
-        because.limit(
-            "a case from",
-            normal + config.offset.least_kpa.copysign(f64::from(self.level)),
-        );
+        because.limit("a case from", normal + config.offset.least_kpa.copysign(f64::from(self.level)));
         Words {
             headline: format!("The {name} is off by {:.0} kPa", f64::from(self.level.abs())),
             confidence,
@@ -225,11 +209,7 @@ fn which(o: &Observed, setup: &UnitSetup) -> Option<Channel> {
     if (discharge - suction).abs() < CLEARLY_K {
         return None;
     }
-    Some(if discharge > suction {
-        Channel::DischargePressure
-    } else {
-        Channel::SuctionPressure
-    })
+    Some(if discharge > suction { Channel::DischargePressure } else { Channel::SuctionPressure })
 }
 
 /// For a repaired transducer: what was learned starts anew.

@@ -67,11 +67,7 @@ pub(crate) struct PullDown {
 }
 
 /// What keeps a sample out of a long run without ending it.
-const PAUSE: Masks = Masks::DEFROST
-    .or(Masks::DOOR)
-    .or(Masks::DOOR_GUESS)
-    .or(Masks::START_UP)
-    .or(Masks::GAP);
+const PAUSE: Masks = Masks::DEFROST.or(Masks::DOOR).or(Masks::DOOR_GUESS).or(Masks::START_UP).or(Masks::GAP);
 
 impl PullDown {
     /// Minutes since the pull-down under way began.
@@ -110,12 +106,7 @@ impl PullDown {
         let c = &config.pull_down;
         let broken = m.dt.is_none()
             || !m.state.cooling()
-            || m.masks.any(
-                Masks::DOOR
-                    .or(Masks::DOOR_GUESS)
-                    .or(Masks::DEFROST)
-                    .or(Masks::OFF),
-            );
+            || m.masks.any(Masks::DOOR.or(Masks::DOOR_GUESS).or(Masks::DEFROST).or(Masks::OFF));
         if let Some(episode) = &mut self.episode {
             let moved = (f64::from(episode.set_point) - set_point).abs() > config.masks.set_point_k;
             let over = ret - set_point;
@@ -141,12 +132,7 @@ impl PullDown {
         } else if !broken && ret - set_point > c.start_k && !m.masks.any(Masks::START_UP) {
             let mut fit = Fit::default();
             fit.step(0.0, ret);
-            self.episode = Some(Episode {
-                began: m.at,
-                set_point: set_point as f32,
-                fit,
-                passed: None,
-            });
+            self.episode = Some(Episode { began: m.at, set_point: set_point as f32, fit, passed: None });
         }
     }
 
@@ -174,29 +160,14 @@ impl PullDown {
         if self.history.len() >= HISTORY {
             self.history.remove(0);
         }
-        self.history
-            .push((day_of(began), time.min(f64::from(u16::MAX)) as u16));
+        self.history.push((day_of(began), time.min(f64::from(u16::MAX)) as u16));
         let design = design(config);
-        self.chart.step(
-            began,
-            log - f64::from(normal),
-            f64::from(sigma),
-            u32::from(n),
-            &design,
-        );
+        self.chart.step(began, log - f64::from(normal), f64::from(sigma), u32::from(n), &design);
         let (strength, ratio) = (self.chart.strength(&design), self.chart.level().exp());
-        let subject = Subject {
-            condition: Condition::SlowPullDown,
-            channel: None,
-            at,
-        };
+        let subject = Subject { condition: Condition::SlowPullDown, channel: None, at };
         // A warm load or a door lengthens pull-downs and leaves the cooling index: that takes more to be said.
         let index_is_normal = weaker.is_some_and(|loss| loss.abs() < INDEX_NORMAL);
-        let needed = if index_is_normal {
-            c.ratio * c.ratio
-        } else {
-            c.ratio
-        };
+        let needed = if index_is_normal { c.ratio * c.ratio } else { c.ratio };
         if strength > 1.0 && ratio >= needed {
             let onset = self.chart.onset(began);
             let mut stand = std::mem::take(&mut self.stand);
@@ -212,10 +183,8 @@ impl PullDown {
     }
 
     fn freeze(&mut self, config: &Config) {
-        let mut values: Vec<f32> = std::mem::take(&mut self.learning)
-            .into_iter()
-            .map(|v| f32::from(v) / 1000.0)
-            .collect();
+        let mut values: Vec<f32> =
+            std::mem::take(&mut self.learning).into_iter().map(|v| f32::from(v) / 1000.0).collect();
         let n = values.len() as f64;
         let Some(level) = median_f32(&mut values) else {
             return;
@@ -238,9 +207,7 @@ impl PullDown {
         let m = &o.moment;
         let c = &config.pull_down;
         let defrosting = m.masks.any(Masks::DEFROST);
-        let ends = m
-            .changes
-            .any(Changes::SET_POINT.or(Changes::DOOR_OPENED).or(Changes::MODE))
+        let ends = m.changes.any(Changes::SET_POINT.or(Changes::DOOR_OPENED).or(Changes::MODE))
             || m.dt.is_none()
             || (!defrosting && !m.state.cooling())
             || m.masks.any(Masks::OFF.or(Masks::MODULATED));
@@ -271,19 +238,14 @@ impl PullDown {
         let progress = f64::from(run.first - mean) >= c.long_run_fall_k;
         if long && still_over && !progress {
             let onset = run.since.unwrap_or(m.at);
-            let subject = Subject {
-                condition: Condition::SlowPullDown,
-                channel: None,
-                at: m.at,
-            };
+            let subject = Subject { condition: Condition::SlowPullDown, channel: None, at: m.at };
             let strength = f64::from(run.hours) / c.long_run_h;
             (self.by_long_run, self.satisfied) = (true, 0);
             let run = self.long_run.clone();
             let start_stop = m.start_stop();
-            self.stand
-                .rise(subject, Standing::Open, onset, strength, out, || {
-                    long_run_words(&run, (set_point, start_stop), o, weaker)
-                });
+            self.stand.rise(subject, Standing::Open, onset, strength, out, || {
+                long_run_words(&run, (set_point, start_stop), o, weaker)
+            });
         }
     }
 
@@ -298,11 +260,7 @@ impl PullDown {
         self.satisfied += 1;
         if self.satisfied >= SATISFIED_STOPS {
             self.by_long_run = false;
-            let subject = Subject {
-                condition: Condition::SlowPullDown,
-                channel: None,
-                at: m.at,
-            };
+            let subject = Subject { condition: Condition::SlowPullDown, channel: None, at: m.at };
             self.stand.fall(subject, out, || {
                 format!("The unit reached its set point {SATISFIED_STOPS} times in a row")
             });
@@ -311,6 +269,19 @@ impl PullDown {
 
     pub(crate) fn flagged(&self) -> bool {
         self.stand.flagged()
+    }
+
+    /// Where the last judged pull-down stands, in words.
+    pub(crate) fn said(&self, config: &Config) -> String {
+        let strength = self.chart.strength(&design(config));
+        match (self.history.last(), self.baseline) {
+            (Some((_, minutes)), Some((normal, ..))) => format!(
+                "at {:.0} % of its limit; the last pull-down took {minutes} min, {:.0} min are normal",
+                100.0 * strength,
+                f64::from(normal).exp()
+            ),
+            _ => "no pull-down was judged yet".to_owned(),
+        }
     }
 
     /// Pull-downs learned; `None` once the baseline is complete.
@@ -322,22 +293,14 @@ impl PullDown {
         let mut because = Because::default();
         let normal = self.baseline.map_or(0.0, |(normal, ..)| f64::from(normal).exp());
         let c = &config.pull_down;
-        let took = if finished {
-            "took"
-        } else {
-            "was cut short, and at its pace would have taken"
-        };
+        let took = if finished { "took" } else { "was cut short, and at its pace would have taken" };
         because.say(format!(
             "The last pull-down {took} {time:.0} min from {:.0} K to {:.0} K above the set point; this unit used to \
              take {normal:.0} min.",
             c.start_k, c.reached_k
         ));
         add_capacity(weaker, &mut because);
-        because.daily(
-            "pull-down time",
-            "min",
-            self.history.iter().map(|(d, v)| (*d, f64::from(*v))),
-        );
+        because.daily("pull-down time", "min", self.history.iter().map(|(d, v)| (*d, f64::from(*v))));
         because.limit("baseline", normal);
         because.limit("a case from", normal * c.ratio);
         let design = design(config);
@@ -363,10 +326,7 @@ fn predicted(episode: &Episode, config: &Config) -> Option<f64> {
     }
     let fitted = fit.fit()?;
     let set_point = f64::from(episode.set_point);
-    let (from, to) = (
-        fitted.minutes_to(set_point + c.start_k)?,
-        fitted.minutes_to(set_point + c.reached_k)?,
-    );
+    let (from, to) = (fitted.minutes_to(set_point + c.start_k)?, fitted.minutes_to(set_point + c.reached_k)?);
     (to > from).then(|| (to - from).max(1.0))
 }
 
@@ -404,11 +364,7 @@ fn long_run_words(
 ) -> Words {
     let mut because = Because::default();
     let cooled = say::duration(run.cooled_ms);
-    let mode = if start_stop {
-        "start-stop mode"
-    } else {
-        "full cooling"
-    };
+    let mode = if start_stop { "start-stop mode" } else { "full cooling" };
     because.say(format!(
         "In {mode} the unit has cooled for {cooled} without a stop; the return air was {:.1} C in the first hour and \
          is {:.1} C in the last, at a set point of {set_point:.1} C.",
@@ -421,11 +377,7 @@ fn long_run_words(
     because.limit("set point", set_point);
     Words {
         headline: format!("Cools for {cooled} without reaching its set point"),
-        confidence: if weaker.is_some_and(|w| w > 0.08) {
-            0.9
-        } else {
-            0.6
-        },
+        confidence: if weaker.is_some_and(|w| w > 0.08) { 0.9 } else { 0.6 },
         hours_to_harm: None,
         evidence: because.done(),
     }

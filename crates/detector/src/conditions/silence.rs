@@ -46,13 +46,8 @@ impl Silence {
         }
         if self.stand.stands() {
             // The reading was measured before its absence was noticed.
-            let subject = Subject {
-                condition: Condition::Silent,
-                channel: None,
-                at: at.max(self.seen_at),
-            };
-            self.stand
-                .fall(subject, out, || "The unit reports again".to_owned());
+            let subject = Subject { condition: Condition::Silent, channel: None, at: at.max(self.seen_at) };
+            self.stand.fall(subject, out, || "The unit reports again".to_owned());
         }
     }
 
@@ -67,9 +62,7 @@ impl Silence {
             .map(|g| i64::from(g.0) * MINUTE_MS)
             .collect();
         recent.sort_unstable_by(|a, b| b.cmp(a));
-        let single = recent
-            .first()
-            .map_or(0, |&longest| longest.min(SINGLE_H * HOUR_MS));
+        let single = recent.first().map_or(0, |&longest| longest.min(SINGLE_H * HOUR_MS));
         let usual = recent.get(1).map_or(0, |&second| second).max(single);
         let longest = (config.silence.habit_longest_h * HOUR_MS as f64) as i64;
         ((usual as f64 * BEYOND) as i64).min(longest)
@@ -102,20 +95,10 @@ impl Silence {
             return;
         }
         let enough = (c.open_min * MINUTE_MS as f64) as i64;
-        let to = if gap > enough {
-            Standing::Open
-        } else {
-            Standing::Pending
-        };
-        let subject = Subject {
-            condition: Condition::Silent,
-            channel: None,
-            at: now,
-        };
+        let to = if gap > enough { Standing::Open } else { Standing::Pending };
+        let subject = Subject { condition: Condition::Silent, channel: None, at: now };
         let limit = first_signs.max(habit);
-        self.stand.rise(subject, to, last, 1.0, out, || {
-            words(gap, cadence_s, limit, habit, power)
-        });
+        self.stand.rise(subject, to, last, 1.0, out, || words(gap, cadence_s, limit, habit, power));
     }
 
     pub(crate) fn flagged(&self) -> bool {
@@ -145,10 +128,7 @@ fn words(gap: i64, cadence_s: f64, limit: i64, habit: i64, power: Power) -> Word
         say::duration((cadence_s * 1000.0) as i64)
     ));
     if habit > 0 {
-        because.say(format!(
-            "Its own gaps hardly ever exceed {}.",
-            say::duration(habit)
-        ));
+        because.say(format!("Its own gaps hardly ever exceed {}.", say::duration(habit)));
     }
     because.say(match power {
         Power::Off => "It was switched off when it reported last.".to_owned(),

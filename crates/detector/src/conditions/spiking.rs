@@ -84,10 +84,7 @@ impl Spiking {
                 let now = f64::from(value) - f64::from(doubt.expected);
                 let back = now.abs() < 0.5 * away.abs();
                 if !back && doubt.age + 1 < BACK_WITHIN {
-                    watch.doubt = Some(Doubt {
-                        age: doubt.age + 1,
-                        ..doubt
-                    });
+                    watch.doubt = Some(Doubt { age: doubt.age + 1, ..doubt });
                     frame.drop(sensor);
                     continue;
                 }
@@ -101,19 +98,11 @@ impl Spiking {
                 pasts[sensor].push(value);
                 continue;
             }
-            let near = pasts[sensor]
-                .values()
-                .first()
-                .map(|last| f64::from(last.abs_diff(value)));
+            let near = pasts[sensor].values().first().map(|last| f64::from(last.abs_diff(value)));
             if near.is_some_and(|step| step >= least(sensor, config))
                 && let Some(expected) = self.odd(sensor, value, (&believed, &before), stir, config)
             {
-                self.watches[sensor].doubt = Some(Doubt {
-                    at,
-                    value,
-                    expected,
-                    age: 0,
-                });
+                self.watches[sensor].doubt = Some(Doubt { at, value, expected, age: 0 });
                 frame.drop(sensor);
                 continue;
             }
@@ -152,9 +141,7 @@ impl Spiking {
         let away = f64::from(value) - expected;
         let floor = sensors::steps(sensor, if sensors::is_pressure(sensor) { 1.0 } else { 0.1 });
         let typical = c.typical_steps * f64::from(self.watches[sensor].typical);
-        let mut needed = (c.kappa * sigma.max(floor))
-            .max(typical)
-            .max(least(sensor, config));
+        let mut needed = (c.kappa * sigma.max(floor)).max(typical).max(least(sensor, config));
         let twin =
             sensors::twin(sensor).and_then(|t| Some(f64::from(seen.get(t)?) - middle(before[t].values())?));
         match twin {
@@ -193,17 +180,8 @@ impl Spiking {
         let channel = SENSORS[sensor];
         let value = channel.to_quantity(i32::from(doubt.value));
         let expected = channel.to_quantity(i32::from(doubt.expected));
-        let what = format!(
-            "jumped by {} and came back",
-            say::difference(channel, (value - expected).abs())
-        );
-        out.marks.push(Mark {
-            channel,
-            at: doubt.at,
-            value,
-            expected,
-            what,
-        });
+        let what = format!("jumped by {} and came back", say::difference(channel, (value - expected).abs()));
+        out.marks.push(Mark { channel, at: doubt.at, value, expected, what });
         let c = &config.spikes;
         let watch = &mut self.watches[sensor];
         if watch.last.is_none_or(|last| day_of(last) != day_of(doubt.at)) {
@@ -213,18 +191,13 @@ impl Spiking {
         watch.last = Some(doubt.at);
         let first = *watch.first.get_or_insert(doubt.at);
         if watch.count >= c.count && watch.days >= c.days {
-            let subject = Subject {
-                condition: Condition::SensorSpiking,
-                channel: Some(channel),
-                at: doubt.at,
-            };
+            let subject =
+                Subject { condition: Condition::SensorSpiking, channel: Some(channel), at: doubt.at };
             let (count, days) = (watch.count, watch.days);
             let strength = f64::from(count) / f64::from(c.count);
-            watch
-                .stand
-                .rise(subject, Standing::Open, first, strength, out, || {
-                    words(channel, (count, days), doubt.at - first, (value, expected))
-                });
+            watch.stand.rise(subject, Standing::Open, first, strength, out, || {
+                words(channel, (count, days), doubt.at - first, (value, expected))
+            });
         }
     }
 
@@ -233,22 +206,11 @@ impl Spiking {
         let Some(last) = watch.last else { return };
         if at - last >= (config.spikes.quiet_days * DAY_MS as f64) as i64 {
             let channel = SENSORS[sensor];
-            let subject = Subject {
-                condition: Condition::SensorSpiking,
-                channel: Some(channel),
-                at,
-            };
+            let subject = Subject { condition: Condition::SensorSpiking, channel: Some(channel), at };
             watch.stand.fall(subject, out, || {
-                format!(
-                    "{} has not jumped for {}",
-                    say::channel_first(channel),
-                    say::duration(at - last)
-                )
+                format!("{} has not jumped for {}", say::channel_first(channel), say::duration(at - last))
             });
-            *watch = Watch {
-                typical: watch.typical,
-                ..Watch::default()
-            };
+            *watch = Watch { typical: watch.typical, ..Watch::default() };
         }
     }
 
@@ -260,10 +222,7 @@ impl Spiking {
     pub(crate) fn serviced(&mut self, channel: Option<Channel>) {
         for (watch, sensor) in self.watches.iter_mut().zip(SENSORS) {
             if channel.is_none_or(|c| c == sensor) {
-                *watch = Watch {
-                    typical: watch.typical,
-                    ..Watch::default()
-                };
+                *watch = Watch { typical: watch.typical, ..Watch::default() };
             }
         }
     }

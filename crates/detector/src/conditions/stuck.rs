@@ -60,11 +60,7 @@ impl Stuck {
         config: &Config,
         out: &mut Output,
     ) {
-        let running = if m.running == Some(true) {
-            m.dt.unwrap_or(0)
-        } else {
-            0
-        };
+        let running = if m.running == Some(true) { m.dt.unwrap_or(0) } else { 0 };
         let stirred = m.changes.any(Changes::STIRRING);
         let started = m.changes.any(Changes::STARTED) || m.changes.any(Changes::STOPPED);
         for (still, sensor) in self.stills.iter_mut().zip(SUBJECTS) {
@@ -80,14 +76,8 @@ impl Stuck {
                     still.moving = 0;
                 }
                 let (stand, moving) = (std::mem::take(&mut still.stand), still.moving);
-                *still = Still {
-                    value: Some(value),
-                    since: m.at,
-                    samples: 1,
-                    stand,
-                    moving,
-                    ..Still::default()
-                };
+                *still =
+                    Still { value: Some(value), since: m.at, samples: 1, stand, moving, ..Still::default() };
                 continue;
             }
             if m.dt.is_none() {
@@ -138,9 +128,7 @@ impl Stuck {
 impl Still {
     /// How far what it should follow moved.
     fn moved(&self, sensor: usize) -> f64 {
-        let steps = self
-            .led
-            .map_or(0.0, |(low, high)| f64::from(high) - f64::from(low));
+        let steps = self.led.map_or(0.0, |(low, high)| f64::from(high) - f64::from(low));
         match sensor {
             // Led by supply air where its pair is missing: see `lead`.
             index::DISCHARGE | index::SUCTION if self.by_twin => steps,
@@ -158,11 +146,7 @@ impl Still {
         }
         let moved = self.moved(sensor);
         if sensors::is_pressure(sensor) {
-            let needed = if self.by_twin {
-                c.excitation_kpa
-            } else {
-                PRESSURE_AIR_K
-            };
+            let needed = if self.by_twin { c.excitation_kpa } else { PRESSURE_AIR_K };
             return self.starts >= c.pressure_starts && moved >= needed;
         }
         let coupling = if self.by_twin { c.twin_coupling } else { c.coupling };
@@ -178,25 +162,14 @@ impl Still {
         };
         let (since, running, moved) = (self.since, self.running_ms, self.moved(sensor));
         let (events, by_twin) = (self.events, self.by_twin);
-        self.stand
-            .rise(subject(channel, m.at), Standing::Open, since, 1.0, out, || {
-                words(
-                    channel,
-                    value,
-                    (m.at - since, running),
-                    (leader(sensor, by_twin), moved),
-                    events,
-                )
-            });
+        self.stand.rise(subject(channel, m.at), Standing::Open, since, 1.0, out, || {
+            words(channel, value, (m.at - since, running), (leader(sensor, by_twin), moved), events)
+        });
     }
 }
 
 fn subject(channel: Channel, at: UnixMs) -> Subject {
-    Subject {
-        condition: Condition::SensorStuck,
-        channel: Some(channel),
-        at,
-    }
+    Subject { condition: Condition::SensorStuck, channel: Some(channel), at }
 }
 
 /// What a sensor should follow: its twin, or the mean of its neighbours, and whether it is the twin. In stored steps.
@@ -244,11 +217,7 @@ fn words(
 ) -> Words {
     let name = say::channel_first(channel);
     let pressure_led = leader.ends_with("pressure");
-    let moved = if pressure_led {
-        format!("{moved:.0} kPa")
-    } else {
-        format!("{moved:.1} K")
-    };
+    let moved = if pressure_led { format!("{moved:.0} kPa") } else { format!("{moved:.1} K") };
     let mut because = Because::default();
     because.say(format!(
         "{name} unchanged at {} for {} while {leader} moved {moved} and {} passed.",
@@ -260,17 +229,10 @@ fn words(
             "starts, stops, defrosts or door openings"
         )
     ));
-    because.say(format!(
-        "The unit ran for {} of that time.",
-        say::duration(running)
-    ));
+    because.say(format!("The unit ran for {} of that time.", say::duration(running)));
     Words {
         headline: format!("{name} stands still at {}", say::value(channel, value)),
-        confidence: if leader.contains("other sensor") {
-            0.93
-        } else {
-            0.85
-        },
+        confidence: if leader.contains("other sensor") { 0.93 } else { 0.85 },
         hours_to_harm: None,
         evidence: because.done(),
     }

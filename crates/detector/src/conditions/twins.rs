@@ -49,18 +49,12 @@ pub(crate) struct Twins {
     pairs: [Pair; 2],
 }
 
-const STREAMS: [(usize, [Channel; 2], &str); 2] = [
-    (index::RETURN_CONTROL, RETURN, "return air"),
-    (index::SUPPLY_CONTROL, SUPPLY, "supply air"),
-];
+const STREAMS: [(usize, [Channel; 2], &str); 2] =
+    [(index::RETURN_CONTROL, RETURN, "return air"), (index::SUPPLY_CONTROL, SUPPLY, "supply air")];
 
 /// What keeps a sample out.
-const MASKS: Masks = Masks::OFF
-    .or(Masks::START_UP)
-    .or(Masks::DEFROST)
-    .or(Masks::DOOR)
-    .or(Masks::DOOR_GUESS)
-    .or(Masks::GAP);
+const MASKS: Masks =
+    Masks::OFF.or(Masks::START_UP).or(Masks::DEFROST).or(Masks::DOOR).or(Masks::DOOR_GUESS).or(Masks::GAP);
 
 impl Twins {
     /// Takes in a reading. `other_findings`: channels that are suspect for another reason.
@@ -123,9 +117,7 @@ impl Twins {
             .iter()
             .zip(STREAMS)
             .filter(|(p, _)| disputed(p))
-            .fold(0, |m, (_, (_, channels, _))| {
-                m | channels[0].bit() | channels[1].bit()
-            })
+            .fold(0, |m, (_, (_, channels, _))| m | channels[0].bit() | channels[1].bit())
     }
 
     pub(crate) fn flagged(&self) -> bool {
@@ -166,16 +158,8 @@ impl Pair {
         self.beyond = self.beyond.saturating_add(1);
         if self.beyond >= config.twins.stretches {
             self.level = change as f32;
-            let subject = Subject {
-                condition: Condition::TwinsDisagree,
-                channel: Some(channels[0]),
-                at,
-            };
-            let name = if channels == RETURN {
-                "return air"
-            } else {
-                "supply air"
-            };
+            let subject = Subject { condition: Condition::TwinsDisagree, channel: Some(channels[0]), at };
+            let name = if channels == RETURN { "return air" } else { "supply air" };
             let strength = change.abs() / config.twins.act_k;
             let onset = self.beyond_since;
             let mut stand = std::mem::take(&mut self.stand);
@@ -195,9 +179,7 @@ impl Pair {
         config: &Config,
         out: &mut Output,
     ) -> bool {
-        let fixed = (value * 1000.0)
-            .round()
-            .clamp(f64::from(i16::MIN), f64::from(i16::MAX)) as i16;
+        let fixed = (value * 1000.0).round().clamp(f64::from(i16::MIN), f64::from(i16::MAX)) as i16;
         let Some((normal, sigma, n)) = self.baseline else {
             self.learning.push(fixed);
             if self.learning.len() >= usize::from(config.baseline.days) {
@@ -212,30 +194,17 @@ impl Pair {
         let change = value - f64::from(normal);
         let design = config.chart.design(&config.baseline);
         let began = i64::from(day) * rimeline_channels::DAY_MS;
-        self.chart
-            .step(&design, u32::from(n), change / f64::from(sigma), began);
-        self.level += if self.history.len() == 1 {
-            1.0
-        } else {
-            LEVEL_WEIGHT
-        } * (change as f32 - self.level);
+        self.chart.step(&design, u32::from(n), change / f64::from(sigma), began);
+        self.level += if self.history.len() == 1 { 1.0 } else { LEVEL_WEIGHT } * (change as f32 - self.level);
         let (side, chart) = self.chart.stronger();
         let level = f64::from(self.level);
         let to_this_side = (side == Side::Up) == (level > 0.0);
         let (strength, sum) = (chart.strength(&design), chart.sum());
         let onset = chart.onset().unwrap_or(began);
-        let subject = Subject {
-            condition: Condition::TwinsDisagree,
-            channel: Some(channels[0]),
-            at: now,
-        };
+        let subject = Subject { condition: Condition::TwinsDisagree, channel: Some(channels[0]), at: now };
         let c = &config.twins;
         if strength > 1.0 && to_this_side && level.abs() >= least_k {
-            let to = if level.abs() >= c.act_k {
-                Standing::Escalated
-            } else {
-                Standing::Open
-            };
+            let to = if level.abs() >= c.act_k { Standing::Escalated } else { Standing::Open };
             let mut stand = std::mem::take(&mut self.stand);
             stand.rise(subject, to, onset, strength, out, || {
                 let sure = confidence(&config.chart, &design, sum, 1, 0);
@@ -288,15 +257,8 @@ impl Pair {
         );
         because.limit("baseline", normal);
         because.limit("drift from", normal + config.twins.drift_k.copysign(change));
-        because.limit(
-            "disagreement from",
-            normal + config.twins.disagree_k.copysign(change),
-        );
-        let verb = if change.abs() >= config.twins.disagree_k {
-            "disagree"
-        } else {
-            "drift apart"
-        };
+        because.limit("disagreement from", normal + config.twins.disagree_k.copysign(change));
+        let verb = if change.abs() >= config.twins.disagree_k { "disagree" } else { "drift apart" };
         Words {
             headline: format!("The two {name} sensors {verb}: changed by {:.1} K", change.abs()),
             confidence,

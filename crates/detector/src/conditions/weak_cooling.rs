@@ -44,10 +44,7 @@ pub(crate) struct Signs {
 fn kind(config: &Config) -> Kind {
     Kind {
         feature: Feature::Capacity,
-        prior: Prior {
-            sigma: config.cooling.sigma,
-            slope_sd: 0.004,
-        },
+        prior: Prior { sigma: config.cooling.sigma, slope_sd: 0.004 },
         sign: -1.0,
     }
 }
@@ -58,7 +55,7 @@ impl WeakCooling {
         let Some((ret, supply)) = o
             .ret
             .zip(o.supply)
-            .filter(|_| !m.masks.any(MASKS) && m.calm.settled)
+            .filter(|_| !m.masks.any(MASKS) && m.calm.slower_than(config.cooling.slope_k_per_min))
         else {
             if m.masks.any(MASKS) {
                 self.test.daily.end_run();
@@ -74,11 +71,7 @@ impl WeakCooling {
         let ambient = o.ambient.unwrap_or(30.0);
         let shape =
             (1.0 + c.return_slope * ret).max(0.1) * (1.0 - c.ambient_slope * (ambient - 30.0)).max(0.1);
-        let sample = Sample {
-            y: (td / shape).ln(),
-            ret,
-            ambient,
-        };
+        let sample = Sample { y: (td / shape).ln(), ret, ambient };
         self.test.daily.push(m.at, m.class, sample);
     }
 
@@ -90,8 +83,7 @@ impl WeakCooling {
         config: &Config,
         fleet: &mut Fleet,
     ) -> bool {
-        self.test
-            .close_day(day, cadence_min, &kind(config), setup, config, fleet)
+        self.test.close_day(day, cadence_min, &kind(config), setup, config, fleet)
     }
 
     pub(crate) fn settle(
@@ -108,17 +100,9 @@ impl WeakCooling {
         };
         let c = &config.cooling;
         let loss = 1.0 - (-self.test.chart.level()).exp();
-        let subject = Subject {
-            condition: Condition::WeakCooling,
-            channel: None,
-            at: now,
-        };
+        let subject = Subject { condition: Condition::WeakCooling, channel: None, at: now };
         if judged.strength > 1.0 && loss >= c.least_loss {
-            let to = if loss >= c.act_loss {
-                Standing::Escalated
-            } else {
-                Standing::Open
-            };
+            let to = if loss >= c.act_loss { Standing::Escalated } else { Standing::Open };
             self.rise(subject, to, judged, loss, signs, config, out);
         } else if judged.strength > 0.5 && loss >= c.least_loss / 2.0 {
             if self.test.stand.flagged() {
@@ -148,9 +132,7 @@ impl WeakCooling {
     ) {
         let onset = self.test.onset(judged.at);
         let mut stand = std::mem::take(&mut self.test.stand);
-        stand.rise(subject, to, onset, judged.strength, out, || {
-            self.words(loss, signs, config)
-        });
+        stand.rise(subject, to, onset, judged.strength, out, || self.words(loss, signs, config));
         self.test.stand = stand;
     }
 

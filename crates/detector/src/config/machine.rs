@@ -43,6 +43,8 @@ thresholds! {
             "Relative spread of the discharge pressure under which it is steady.";
         samples: u8 = 3, 1..=60, "Samples a day needs to be admitted; two are enough when 15 min apart.";
         minutes: f64 = 30.0, 5.0..=240.0, "Minutes those samples have to span.";
+        together_days: u16 = 3, 1..=7,
+            "Days whose samples are put together where one day alone has too few.";
     }
 }
 

@@ -67,16 +67,7 @@ pub struct ConfigError {
 }
 
 pub(crate) fn within(field: &'static str, value: f64, low: f64, high: f64) -> Result<(), ConfigError> {
-    if (low..=high).contains(&value) {
-        Ok(())
-    } else {
-        Err(ConfigError {
-            field,
-            value,
-            low,
-            high,
-        })
-    }
+    if (low..=high).contains(&value) { Ok(()) } else { Err(ConfigError { field, value, low, high }) }
 }
 
 impl Config {
@@ -115,14 +106,8 @@ mod tests {
         let mut config = Config::default();
         config.chart.h = 0.0;
         let error = config.check().map_err(|e| e.to_string());
-        assert_eq!(
-            error,
-            Err("detectors.chart.h is 0; it has to lie between 2 and 20".to_owned())
-        );
+        assert_eq!(error, Err("detectors.chart.h is 0; it has to lie between 2 and 20".to_owned()));
         config.chart.h = f64::NAN;
-        assert!(
-            config.check().is_err(),
-            "what is no number is outside every range"
-        );
+        assert!(config.check().is_err(), "what is no number is outside every range");
     }
 }

@@ -11,6 +11,8 @@ thresholds! {
         sigma: f64 = 0.05, 0.01..=0.3, "Day-to-day spread of the index in a fleet, as a share.";
         least_loss: f64 = 0.15, 0.05..=0.5, "Loss that makes a case, as a share of the baseline.";
         act_loss: f64 = 0.3, 0.1..=0.8, "Loss that escalates it.";
+        slope_k_per_min: f64 = 1.2, 0.1..=3.0,
+            "Return air moving faster than this is not judged, K/min: the two air sensors lag by some seconds only.";
         throttle_open: f64 = 90.0, 0.0..=100.0, "Suction throttle open by at least this is full cooling, %.";
     }
 }
@@ -55,7 +57,9 @@ thresholds! {
     /// Condensing temperature over ambient at full cooling.
     Discharge "discharge" {
         run_min: f64 = 15.0, 5.0..=60.0, "Running this long before it is believed, min.";
-        pull_down_min: f64 = 20.0, 0.0..=120.0, "Minutes from the begin of a pull-down that are left out.";
+        pull_down_min: f64 = 10.0, 0.0..=120.0, "Minutes from the begin of a pull-down that are left out.";
+        slope_k_per_min: f64 = 0.8, 0.05..=3.0,
+            "Return air moving faster than this is not judged, K/min: the condenser follows within minutes.";
         ambient_low: f64 = 10.0, -20.0..=25.0, "Ambient below this: head-pressure control may hold it, Cel.";
         ambient_high: f64 = 45.0, 30.0..=60.0, "Ambient above this is not judged, Cel.";
         return_slope: f64 = 0.15, 0.0..=1.0, "Expected rise per K of return air: more heat to reject, K/K.";

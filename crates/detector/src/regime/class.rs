@@ -38,11 +38,7 @@ impl ModeClass {
             _ => "running mode not reported",
         };
         let goods = ["set point not reported", "chilled", "frozen"][usize::from(self.0 >> 4 & 3).min(2)];
-        let speed = if self.0 >> 6 & 1 == 1 {
-            "high speed"
-        } else {
-            "low speed"
-        };
+        let speed = if self.0 >> 6 & 1 == 1 { "high speed" } else { "low speed" };
         format!("{drive}, {speed}, {mode}, {goods}")
     }
 }
@@ -53,56 +49,19 @@ mod tests {
 
     #[test]
     fn every_part_of_the_mode_makes_another_class() {
-        let base = State {
-            stage: Stage::CoolingHigh,
-            ..State::default()
-        };
+        let base = State { stage: Stage::CoolingHigh, ..State::default() };
         let all = [
             ModeClass::new(&base, None),
             ModeClass::new(&base, Some(20)),
             ModeClass::new(&base, Some(-200)),
-            ModeClass::new(
-                &State {
-                    stage: Stage::CoolingLow,
-                    ..base
-                },
-                None,
-            ),
-            ModeClass::new(
-                &State {
-                    drive: Drive::Shore,
-                    ..base
-                },
-                None,
-            ),
-            ModeClass::new(
-                &State {
-                    drive: Drive::Engine,
-                    ..base
-                },
-                None,
-            ),
-            ModeClass::new(
-                &State {
-                    running_mode: RunningMode::StartStop,
-                    ..base
-                },
-                None,
-            ),
-            ModeClass::new(
-                &State {
-                    running_mode: RunningMode::Continuous,
-                    ..base
-                },
-                None,
-            ),
+            ModeClass::new(&State { stage: Stage::CoolingLow, ..base }, None),
+            ModeClass::new(&State { drive: Drive::Shore, ..base }, None),
+            ModeClass::new(&State { drive: Drive::Engine, ..base }, None),
+            ModeClass::new(&State { running_mode: RunningMode::StartStop, ..base }, None),
+            ModeClass::new(&State { running_mode: RunningMode::Continuous, ..base }, None),
         ];
         for (i, a) in all.iter().enumerate() {
-            assert!(
-                all[..i].iter().all(|b| a != b && a.words() != b.words()),
-                "{}",
-                a.words()
-            );
+            assert!(all[..i].iter().all(|b| a != b && a.words() != b.words()), "{}", a.words());
         }
     }
 }

@@ -56,17 +56,8 @@ struct Disturbance {
 impl Disturbance {
     fn begin(&mut self, at: UnixMs, ret: Option<f32>) {
         // A second opening during the recovery still aims at the air before the first.
-        let before = if self.ended.is_some() {
-            self.before.or(ret)
-        } else {
-            ret
-        };
-        *self = Self {
-            since: Some(at),
-            ended: None,
-            before,
-            last_end: self.last_end,
-        };
+        let before = if self.ended.is_some() { self.before.or(ret) } else { ret };
+        *self = Self { since: Some(at), ended: None, before, last_end: self.last_end };
     }
 
     fn end(&mut self, at: UnixMs) {
@@ -283,9 +274,7 @@ impl Regime {
         if restarted {
             self.settling.restart();
         }
-        let calm = self
-            .settling
-            .step(clean.ret, clean.pd, dt.unwrap_or(0), &config.steady);
+        let calm = self.settling.step(clean.ret, clean.pd, dt.unwrap_or(0), &config.steady);
         self.guess_door(at, clean.ret, config);
         let running = self.state.compressor_running();
         let run_min = self.run_since.map(|since| minutes(at - since));
@@ -333,23 +322,14 @@ impl Regime {
         );
         m.set(Masks::DEFROST, defrost);
         let longest = ms(c.door_longest_min);
-        m.set(
-            Masks::DOOR,
-            self.door.masks(at, clean.ret, longest, longest, c.recovered_k),
-        );
+        m.set(Masks::DOOR, self.door.masks(at, clean.ret, longest, longest, c.recovered_k));
         let settle = ms(c.settle_min);
-        m.set(
-            Masks::RECENT,
-            self.door.recent(at, settle) || self.defrost.recent(at, settle),
-        );
+        m.set(Masks::RECENT, self.door.recent(at, settle) || self.defrost.recent(at, settle));
         let guess = self.guess_until.is_some_and(|until| at < until);
         m.set(Masks::DOOR_GUESS, guess);
         m.set(Masks::SET_POINT, self.set_point_masks(at, clean.ret, config));
         m.set(Masks::NOT_COOLING, !state.cooling());
-        m.set(
-            Masks::MODULATED,
-            state.cooling() && !self.full_cooling(clean, config),
-        );
+        m.set(Masks::MODULATED, state.cooling() && !self.full_cooling(clean, config));
         m
     }
 

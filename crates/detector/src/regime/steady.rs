@@ -16,12 +16,23 @@ pub(super) struct Settling {
 }
 
 /// How calm the unit is.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(crate) struct Calm {
     /// Return air and discharge pressure stand nearly still.
     pub(crate) steady: bool,
     /// They move slowly enough for the circuit to follow without lag.
     pub(crate) settled: bool,
+    /// How fast the return air moves, K/min, where two readings in the same state tell.
+    pub(crate) slope: Option<f64>,
+    /// The discharge pressure stands nearly still, or is not fitted.
+    pub(crate) pressure: bool,
+}
+
+impl Calm {
+    /// True where the return air moves slower than this, K/min.
+    pub(crate) fn slower_than(&self, k_per_min: f64) -> bool {
+        self.slope.is_some_and(|slope| slope < k_per_min)
+    }
 }
 
 impl Settling {
@@ -48,19 +59,20 @@ impl Settling {
             return Calm {
                 steady: moved < c.step_k && calm_pressure,
                 settled: moved < follows,
+                slope: Some(moved / f64::from(minutes)),
+                // So far apart, pressures differ by load and ambient, not by unrest.
+                pressure: true,
             };
         }
         let now = (ret - last) / minutes;
-        self.slope = if self.samples == 1 {
-            now
-        } else {
-            forget * self.slope + (1.0 - forget) * now
-        };
+        self.slope = if self.samples == 1 { now } else { forget * self.slope + (1.0 - forget) * now };
         let slope = f64::from(self.slope.abs());
         let enough = self.samples >= 2;
         Calm {
             steady: enough && slope < c.slope_k_per_min && calm_pressure,
             settled: enough && slope < c.settled_k_per_min && calm_pressure,
+            slope: enough.then_some(slope),
+            pressure: calm_pressure,
         }
     }
 

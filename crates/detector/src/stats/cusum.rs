@@ -16,12 +16,7 @@ pub struct CusumDesign {
 impl CusumDesign {
     /// A chart with neither guard nor clip.
     pub const fn new(k: f64, h: f64) -> Self {
-        Self {
-            k,
-            h,
-            guard: 0.0,
-            clip: f64::INFINITY,
-        }
+        Self { k, h, guard: 0.0, clip: f64::INFINITY }
     }
 
     /// The same chart with slack for a short baseline.
@@ -38,11 +33,7 @@ impl CusumDesign {
 
     /// Slack per sample with a baseline of `baseline_n` values; no guard for 0, a baseline known exactly.
     pub fn slack(&self, baseline_n: u32) -> f64 {
-        if baseline_n == 0 {
-            self.k
-        } else {
-            self.k + self.guard / f64::from(baseline_n).sqrt()
-        }
+        if baseline_n == 0 { self.k } else { self.k + self.guard / f64::from(baseline_n).sqrt() }
     }
 }
 
@@ -124,11 +115,7 @@ impl CusumPair {
 
     /// The side with the greater sum.
     pub fn stronger(&self) -> (Side, &Cusum) {
-        if self.down.sum > self.up.sum {
-            (Side::Down, &self.down)
-        } else {
-            (Side::Up, &self.up)
-        }
+        if self.down.sum > self.up.sum { (Side::Down, &self.down) } else { (Side::Up, &self.up) }
     }
 
     /// Starts over on both sides.

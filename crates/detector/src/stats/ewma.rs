@@ -10,10 +10,7 @@ pub struct Ewma {
 impl Ewma {
     /// An average that starts at a known level instead of at its first value.
     pub const fn starting_at(level: f64) -> Self {
-        Self {
-            level: Some(level),
-            count: 0,
-        }
+        Self { level: Some(level), count: 0 }
     }
 
     /// Takes a value with weight `lambda` (0 to 1) and answers the level. A value that is not finite changes nothing.

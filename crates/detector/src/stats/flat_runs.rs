@@ -47,31 +47,18 @@ impl FlatRun {
         if let Some(span) = &mut self.span {
             let (low, high) = (span.low.min(value), span.high.max(value));
             if high - low <= design.tolerance && at - span.to <= design.longest_gap_ms {
-                *span = FlatSpan {
-                    to: at,
-                    count: span.count.saturating_add(1),
-                    low,
-                    high,
-                    ..*span
-                };
+                *span = FlatSpan { to: at, count: span.count.saturating_add(1), low, high, ..*span };
                 return None;
             }
         }
         let ended = self.current(design);
-        self.span = Some(FlatSpan {
-            from: at,
-            to: at,
-            count: 1,
-            low: value,
-            high: value,
-        });
+        self.span = Some(FlatSpan { from: at, to: at, count: 1, low: value, high: value });
         ended
     }
 
     /// The run that stands now, where it is long enough already.
     pub fn current(&self, design: &FlatRunDesign) -> Option<FlatSpan> {
-        self.span
-            .filter(|span| span.count >= design.least_count && span.to - span.from >= design.least_ms)
+        self.span.filter(|span| span.count >= design.least_count && span.to - span.from >= design.least_ms)
     }
 
     /// The newest values that stand still, however few; `None` before the first value.
@@ -89,11 +76,8 @@ impl FlatRun {
 /// list are not looked at.
 pub fn flat_runs(times: &[i64], values: &[f64], design: &FlatRunDesign) -> Vec<FlatSpan> {
     let mut run = FlatRun::default();
-    let mut spans: Vec<FlatSpan> = times
-        .iter()
-        .zip(values)
-        .filter_map(|(&at, &value)| run.step(design, at, value))
-        .collect();
+    let mut spans: Vec<FlatSpan> =
+        times.iter().zip(values).filter_map(|(&at, &value)| run.step(design, at, value)).collect();
     spans.extend(run.current(design));
     spans
 }

@@ -18,10 +18,7 @@ pub fn garwood(count: u32, level: f64) -> Option<Interval> {
     let n = f64::from(count);
     // A chi-squared quantile with 2 n degrees of freedom, halved, is a gamma quantile of shape n.
     let low = if count == 0 { 0.0 } else { gamma_quantile(n, tail)? };
-    Some(Interval {
-        low,
-        high: gamma_quantile(n + 1.0, 1.0 - tail)?,
-    })
+    Some(Interval { low, high: gamma_quantile(n + 1.0, 1.0 - tail)? })
 }
 
 /// Wilson's score interval for a share of `successes` among `trials`, at `level` such as 0.95.
@@ -37,10 +34,7 @@ pub fn wilson(successes: u32, trials: u32, level: f64) -> Option<Interval> {
     let denominator = 1.0 + z * z / n;
     let centre = (share + z * z / (2.0 * n)) / denominator;
     let half = z / denominator * (share * (1.0 - share) / n + z * z / (4.0 * n * n)).sqrt();
-    Some(Interval {
-        low: (centre - half).max(0.0),
-        high: (centre + half).min(1.0),
-    })
+    Some(Interval { low: (centre - half).max(0.0), high: (centre + half).min(1.0) })
 }
 
 /// Probability that a unit's event rate is above `rate`, having seen `count` events in `exposure`, where rates are

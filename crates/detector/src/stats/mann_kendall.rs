@@ -35,19 +35,9 @@ pub fn mann_kendall(values: &[f64]) -> Option<MannKendall> {
     let s = s as f64;
     let n = values.len() as f64;
     let variance = (n * (n - 1.0) * (2.0 * n + 5.0) - tied(&mut values.to_vec())) / 18.0;
-    let z = if s == 0.0 || variance <= 0.0 {
-        0.0
-    } else {
-        (s - s.signum()) / variance.sqrt()
-    };
+    let z = if s == 0.0 || variance <= 0.0 { 0.0 } else { (s - s.signum()) / variance.sqrt() };
     let p = erfc(z.abs() / std::f64::consts::SQRT_2);
-    Some(MannKendall {
-        s,
-        variance,
-        z,
-        p,
-        tau: s / (n * (n - 1.0) / 2.0),
-    })
+    Some(MannKendall { s, variance, z, p, tau: s / (n * (n - 1.0) / 2.0) })
 }
 
 /// Mann-Kendall test after taking out what each value carries over from the one before: `y[i] - r y[i-1]` with the

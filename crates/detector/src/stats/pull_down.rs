@@ -59,10 +59,7 @@ impl PullDown {
             *mean += difference / n;
         }
         let after: [f64; 3] = std::array::from_fn(|i| point[i] - self.mean[i]);
-        for (product, (i, j)) in self
-            .product
-            .iter_mut()
-            .zip([(0, 0), (0, 1), (1, 1), (0, 2), (1, 2), (2, 2)])
+        for (product, (i, j)) in self.product.iter_mut().zip([(0, 0), (0, 1), (1, 1), (0, 2), (1, 2), (2, 2)])
         {
             *product += before[i] * after[j];
         }
@@ -129,9 +126,7 @@ impl PullDownFit {
         if !(level > 0.0 && level < 1.0) {
             return None;
         }
-        let t = StudentsT::new(0.0, 1.0, f64::from(self.freedom))
-            .ok()?
-            .inverse_cdf(level);
+        let t = StudentsT::new(0.0, 1.0, f64::from(self.freedom)).ok()?.inverse_cdf(level);
         Some(self.end - t * self.end_error)
     }
 }

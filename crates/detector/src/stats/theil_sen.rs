@@ -51,12 +51,7 @@ pub fn theil_sen(x: &[f64], y: &[f64], level: f64) -> Option<TheilSen> {
     // Ranks as in scipy.stats.theilslopes, halves rounded to even.
     let upper = f64::midpoint(pairs, reach).round_ties_even().min(last as f64) as usize;
     let lower = (f64::midpoint(pairs, -reach).round_ties_even() - 1.0).max(0.0) as usize;
-    Some(TheilSen {
-        slope,
-        intercept: middle_y - slope * middle_x,
-        low: slopes[lower],
-        high: slopes[upper],
-    })
+    Some(TheilSen { slope, intercept: middle_y - slope * middle_x, low: slopes[lower], high: slopes[upper] })
 }
 
 /// `sum t (t - 1) (2 t + 5)` over groups of `t` equal values, which are sorted on the way.

@@ -50,11 +50,7 @@ pub struct TimeToLimit {
 /// Lag-1 autocorrelation of residuals about zero: `sum r[i] r[i+1] / sum r[i]^2`; 0 where all are 0.
 pub fn lag1_autocorrelation(residuals: &[f64]) -> f64 {
     let square: f64 = residuals.iter().map(|r| r * r).sum();
-    if square > 0.0 {
-        residuals.windows(2).map(|w| w[0] * w[1]).sum::<f64>() / square
-    } else {
-        0.0
-    }
+    if square > 0.0 { residuals.windows(2).map(|w| w[0] * w[1]).sum::<f64>() / square } else { 0.0 }
 }
 
 /// Trend over some weeks of daily values, with intervals at `level` such as 0.9.
@@ -71,11 +67,8 @@ pub fn trend(days: &[f64], values: &[f64], level: f64) -> Option<Trend> {
     }
     let z = normal_quantile(1.0 - tail(level)?);
     let line = theil_sen(days, values, level)?;
-    let mut residuals: Vec<f64> = days
-        .iter()
-        .zip(values)
-        .map(|(t, y)| y - line.intercept - line.slope * t)
-        .collect();
+    let mut residuals: Vec<f64> =
+        days.iter().zip(values).map(|(t, y)| y - line.intercept - line.slope * t).collect();
     let middle = median_in_place(&mut residuals.clone())?;
     for residual in &mut residuals {
         *residual -= middle;
@@ -118,11 +111,7 @@ impl Trend {
             return None;
         }
         if room <= 0.0 {
-            return Some(TimeToLimit {
-                days: Some(0.0),
-                early: 0.0,
-                late: Some(0.0),
-            });
+            return Some(TimeToLimit { days: Some(0.0), early: 0.0, late: Some(0.0) });
         }
         (fast > 0.0).then(|| TimeToLimit {
             days: (slope > 0.0).then(|| room / slope),

@@ -43,12 +43,7 @@ impl UnitState {
             .into_iter()
             .map(|condition| {
                 let (verdict, reason) = self.judge(condition, setup, config);
-                Judgement {
-                    condition,
-                    verdict,
-                    reason,
-                    able_to_decide: self.able.share(condition),
-                }
+                Judgement { condition, verdict, reason, able_to_decide: self.able.share(condition) }
             })
             .collect()
     }
@@ -69,10 +64,9 @@ impl UnitState {
                 quiet(format!("{} fitted sensors are watched", fitted.count_ones()))
             }
             Condition::SensorStuck => stuck(fitted),
-            Condition::SensorSpiking => quiet(format!(
-                "{} sensors are watched for jumps",
-                sensors::of_channels(fitted).count_ones()
-            )),
+            Condition::SensorSpiking => {
+                quiet(format!("{} sensors are watched for jumps", sensors::of_channels(fitted).count_ones()))
+            }
             Condition::SensorNoisy => self.noisy_said(setup, config),
             Condition::TwinsDisagree => self.twins_said(fitted, config),
             Condition::PressureOffset => self.offset_said(fitted, config),
@@ -137,11 +131,7 @@ impl UnitState {
             return abstains("discharge and suction pressure are not both fitted");
         }
         match self.offset.learning() {
-            Some(n) => learning(
-                n,
-                config.offset.soaks.into(),
-                "off periods long enough to equalise",
-            ),
+            Some(n) => learning(n, config.offset.soaks.into(), "off periods long enough to equalise"),
             None => quiet("the pressures equalise as they used to"),
         }
     }
@@ -166,7 +156,7 @@ impl UnitState {
         }
         match self.pull_down.learning() {
             Some(n) => learning(n, config.pull_down.episodes.into(), "pull-downs"),
-            None => quiet("pull-downs take as long as they used to"),
+            None => quiet(self.pull_down.said(config)),
         }
     }
 
@@ -221,10 +211,7 @@ fn stuck(fitted: u64) -> Said {
     if alone.is_empty() {
         return quiet("every watched sensor follows its neighbours");
     }
-    quiet(format!(
-        "sensors with neighbours follow them; no neighbours to compare with: {}",
-        alone.join(", ")
-    ))
+    quiet(format!("sensors with neighbours follow them; no neighbours to compare with: {}", alone.join(", ")))
 }
 
 fn trend_said(test: &TrendTest, config: &Config, what: &str) -> Said {
@@ -236,9 +223,5 @@ fn trend_said(test: &TrendTest, config: &Config, what: &str) -> Said {
         return (verdict, reason);
     }
     let strength = test.chart.strength(&TrendTest::design(config));
-    quiet(format!(
-        "at {:.0} % of its limit after {} judged days",
-        100.0 * strength,
-        test.judged_days()
-    ))
+    quiet(format!("at {:.0} % of its limit after {} judged days", 100.0 * strength, test.judged_days()))
 }

@@ -81,10 +81,7 @@ pub struct UnitState {
 }
 
 /// Changes after which air differences and pressures move by themselves.
-const MACHINE: Changes = Changes::STARTED
-    .or(Changes::STOPPED)
-    .or(Changes::STAGE)
-    .or(Changes::SWITCHED_ON);
+const MACHINE: Changes = Changes::STARTED.or(Changes::STOPPED).or(Changes::STAGE).or(Changes::SWITCHED_ON);
 
 impl UnitState {
     /// A unit of which nothing is known yet.
@@ -121,20 +118,13 @@ impl UnitState {
             self.regime.apply_set_point(at, fixed, config);
         }
 
-        let around = Around {
-            dt,
-            cadence_s: self.regime.cadence_s(setup.cadence_s),
-            setup,
-            config,
-        };
+        let around = Around { dt, cadence_s: self.regime.cadence_s(setup.cadence_s), setup, config };
         let bad = self.out_of_range.step(reading, &around, out);
         self.watch_missing(reading, dt, setup, config, out);
         let frame = self.accept(reading, bad, gap, around.cadence_s, config, out);
 
         let inputs = Inputs {
-            ret: frame
-                .quantity(index::RETURN_CONTROL)
-                .or_else(|| frame.quantity(index::RETURN_CHECK)),
+            ret: frame.quantity(index::RETURN_CONTROL).or_else(|| frame.quantity(index::RETURN_CHECK)),
             pd: frame.quantity(index::DISCHARGE),
             throttle: reading
                 .quantity(Channel::SuctionThrottle)
@@ -173,8 +163,7 @@ impl UnitState {
     pub fn tick(&mut self, now: UnixMs, setup: &UnitSetup, config: &Config, out: &mut Output) {
         if let Some(last) = self.regime.last() {
             let cadence_s = self.regime.cadence_s(setup.cadence_s);
-            self.silence
-                .tick(now, last, cadence_s, self.regime.powered(), config, out);
+            self.silence.tick(now, last, cadence_s, self.regime.powered(), config, out);
         }
     }
 
@@ -218,10 +207,7 @@ impl UnitState {
             [VERSION, rest @ ..] => {
                 postcard::from_bytes(rest).map_err(|e| StateError::Damaged(e.to_string()))
             }
-            [found, ..] => Err(StateError::Version {
-                found: *found,
-                known: VERSION,
-            }),
+            [found, ..] => Err(StateError::Version { found: *found, known: VERSION }),
         }
     }
 
@@ -245,8 +231,7 @@ impl UnitState {
     ) {
         let active = reading.state.power != Power::Off && reading.state.compressor_running() != Some(false);
         let active_ms = if active { dt.unwrap_or(0) } else { 0 };
-        self.missing
-            .step(reading, self.out_of_range.present(setup), active_ms, config, out);
+        self.missing.step(reading, self.out_of_range.present(setup), active_ms, config, out);
     }
 
     /// Sets aside what cannot be used: the frame holds what is left.
@@ -266,14 +251,7 @@ impl UnitState {
         }
         let stir = self.stir(reading, cadence_s);
         let suspect = sensors::of_channels(self.out_of_range.suspect() | self.stuck.suspect());
-        self.spiking.step(
-            reading.time,
-            &mut frame,
-            &mut self.pasts,
-            (stir, suspect),
-            config,
-            out,
-        );
+        self.spiking.step(reading.time, &mut frame, &mut self.pasts, (stir, suspect), config, out);
         frame
     }
 
@@ -296,8 +274,7 @@ impl UnitState {
             self.able.decided(Condition::SensorSpiking, minutes);
         }
         let suspect = self.out_of_range.suspect() | self.noisy.suspect() | self.stuck.suspect();
-        self.stuck
-            .step(m, frame, &self.pasts, sensors::of_channels(suspect), config, out);
+        self.stuck.step(m, frame, &self.pasts, sensors::of_channels(suspect), config, out);
         if m.running == Some(true) && (frame.has() & 0b10_1111).count_ones() >= 2 {
             self.able.decided(Condition::SensorStuck, minutes);
         }
@@ -322,13 +299,7 @@ impl UnitState {
         let other = self.out_of_range.suspect() | self.noisy.suspect() | self.stuck.suspect();
         let suspect = other | self.twins.suspect(config) | self.offset.suspect();
         let set_point = reading.quantity(Channel::SetPoint);
-        let observed = Observed::new(
-            *m,
-            frame,
-            suspect,
-            set_point,
-            reading.fixed(Channel::CompressorStarts),
-        );
+        let observed = Observed::new(*m, frame, suspect, set_point, reading.fixed(Channel::CompressorStarts));
         let span = m.dt.map_or(0.0, minutes);
         self.twins.observe(&observed, &frame, other, config, out);
         // An offset that is open must go on being looked at, or it would never clear.
@@ -338,15 +309,12 @@ impl UnitState {
         }
         self.weak_cooling.observe(&observed, config);
         let pull_down_min = self.pull_down.running_min(m.at);
-        self.discharge
-            .observe(&observed, pull_down_min, setup, config, out);
+        self.discharge.observe(&observed, pull_down_min, setup, config, out);
         let weaker = self.weaker();
         if self.pull_down.observe(&observed, weaker, config, out) {
             self.able.decided(Condition::SlowPullDown, span);
         }
-        let grace = self
-            .graced
-            .is_some_and(|at| m.at - at <= cycling::grace_ms(config));
+        let grace = self.graced.is_some_and(|at| m.at - at <= cycling::grace_ms(config));
         if self.cycling.observe(&observed, grace, setup, config, out) && self.cycling.learning().is_none() {
             self.able.decided(Condition::ShortCycling, span);
         }
@@ -391,10 +359,7 @@ impl UnitState {
         if self.cycling.close_day(day, at, config, out) {
             // Minutes in the mode were counted as they came.
         }
-        if self
-            .weak_cooling
-            .close_day(day, cadence_min, setup, config, fleet)
-        {
+        if self.weak_cooling.close_day(day, cadence_min, setup, config, fleet) {
             self.able.decided_today(Condition::WeakCooling);
         }
         if self.discharge.close_day(day, cadence_min, setup, config, fleet) {
@@ -405,9 +370,7 @@ impl UnitState {
 
     /// Judges days for which the other units have had time to report.
     fn settle(&mut self, at: UnixMs, setup: &UnitSetup, config: &Config, fleet: &Fleet, out: &mut Output) {
-        let signs = Signs {
-            condensing_rise: self.condensing_rise(),
-        };
+        let signs = Signs { condensing_rise: self.condensing_rise() };
         self.weak_cooling.settle(at, signs, setup, config, fleet, out);
         let weaker = self.weaker();
         self.discharge.settle(at, weaker, setup, config, fleet, out);
