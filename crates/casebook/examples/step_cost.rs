@@ -26,9 +26,7 @@ fn main() -> Done {
         Some(folder) => tempfile::tempdir_in(folder)?,
         None => tempfile::tempdir()?,
     };
-    let names: Vec<Id> = (0..units)
-        .map(|n| Id::new(&format!("TR-{n:06}")))
-        .collect::<Result<_, _>>()?;
+    let names: Vec<Id> = (0..units).map(|n| Id::new(&format!("TR-{n:06}"))).collect::<Result<_, _>>()?;
     let book = SqliteCasebook::open(&folder.path().join("casebook.db"), Options::new(1))?;
     report("a bare sync of 4 KiB, for comparison", &syncs(folder.path())?);
 
@@ -37,10 +35,7 @@ fn main() -> Done {
     for n in 0..STEPS {
         let now = START + n as i64 * 60_000;
         let mut step = Step::new("assess", Some(2 * n + 1), now);
-        step.checkpoints = names
-            .iter()
-            .map(|unit| (unit.clone(), vec![n as u8; 3_072]))
-            .collect();
+        step.checkpoints = names.iter().map(|unit| (unit.clone(), vec![n as u8; 3_072])).collect();
         bare.push(timed(|| book.commit(&step))?);
         step.position = Some(2 * n + 2);
         step.seen = names.iter().map(|unit| seen(unit, now)).collect();
@@ -48,22 +43,14 @@ fn main() -> Done {
         full.push(timed(|| book.commit(&step))?);
     }
     report(&format!("step: {units} checkpoints of 3 KiB"), &bare);
-    report(
-        &format!("step: {units} checkpoints, last values of 33 channels and 11 judgements"),
-        &full,
-    );
+    report(&format!("step: {units} checkpoints, last values of 33 channels and 11 judgements"), &full);
 
     let mut opening = Vec::new();
     for n in 0..STEPS {
         let mut step = Step::new("assess", Some(1_000 + n), START);
         let condition = Condition::ALL[n as usize % Condition::ALL.len()];
         let place = n as usize / Condition::ALL.len();
-        step.signals = names
-            .iter()
-            .skip(place)
-            .step_by(10)
-            .map(|unit| signal(unit, condition))
-            .collect();
+        step.signals = names.iter().skip(place).step_by(10).map(|unit| signal(unit, condition)).collect();
         opening.push(timed(|| book.commit(&step))?);
     }
     report(&format!("step: {} cases open", units / 10), &opening);
@@ -83,34 +70,23 @@ fn main() -> Done {
         let case = &snapshot.cases[n as usize % snapshot.cases.len()];
         acting.push(timed(|| book.record_action(&case.case_id, &note, START))?);
     }
-    report(
-        &format!("the ranked list of {} cases", snapshot.cases.len()),
-        &listing,
-    );
+    report(&format!("the ranked list of {} cases", snapshot.cases.len()), &listing);
     report("a person's entry", &acting);
     let began = Instant::now();
     let list = book.week(START, START + 7 * 86_400_000, None)?.list();
-    report(
-        &format!("the weekly list with {} items", list.items.len()),
-        &[began.elapsed()],
-    );
+    report(&format!("the weekly list with {} items", list.items.len()), &[began.elapsed()]);
     let began = Instant::now();
     let mut bytes = 0;
     book.visit_checkpoints(&mut |_, state| bytes += state.len())?;
-    report(
-        &format!("reading {} MB of checkpoints", bytes / 1_000_000),
-        &[began.elapsed()],
-    );
+    report(&format!("reading {} MB of checkpoints", bytes / 1_000_000), &[began.elapsed()]);
     let size = std::fs::metadata(folder.path().join("casebook.db"))?.len();
     println!("{:>60}: {:.1} MB", "the file", size as f64 / 1e6);
     Ok(())
 }
 
 fn seen(unit: &Id, now: i64) -> Seen {
-    let values = Channel::ALL
-        .iter()
-        .map(|&channel| LastValue::new(channel, Value::Number(2_345), now))
-        .collect();
+    let values =
+        Channel::ALL.iter().map(|&channel| LastValue::new(channel, Value::Number(2_345), now)).collect();
     Seen {
         unit: unit.clone(),
         last_reading: now,
@@ -155,11 +131,7 @@ fn signal(unit: &Id, condition: Condition) -> UnitSignal {
         headline: "6 K above what it was".to_owned(),
         evidence,
     };
-    UnitSignal {
-        unit: unit.clone(),
-        signal,
-        late: false,
-    }
+    UnitSignal { unit: unit.clone(), signal, late: false }
 }
 
 fn timed<T, E: std::error::Error + 'static>(work: impl FnOnce() -> Result<T, E>) -> Result<Duration, E> {

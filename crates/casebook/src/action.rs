@@ -57,16 +57,10 @@ impl Action {
         }
         let text = self.text.chars().count();
         if text > Self::MAX_TEXT {
-            let message = format!(
-                "{text} characters; at most {} are kept, so split it",
-                Self::MAX_TEXT
-            );
+            let message = format!("{text} characters; at most {} are kept, so split it", Self::MAX_TEXT);
             return Err(FieldError::new("text", message));
         }
-        let needs_text = matches!(
-            self.kind,
-            ActionKind::Note | ActionKind::HandOver | ActionKind::Finding
-        );
+        let needs_text = matches!(self.kind, ActionKind::Note | ActionKind::HandOver | ActionKind::Finding);
         if needs_text && self.text.trim().is_empty() {
             return Err(FieldError::new(
                 "text",
@@ -75,16 +69,12 @@ impl Action {
         }
         match (self.kind, self.until) {
             (ActionKind::Shelve, None) => Err(FieldError::new("until_ms", "a shelving needs an end")),
-            (ActionKind::Shelve, Some(until)) if until <= self.at => Err(FieldError::new(
-                "until_ms",
-                "the end of a shelving must lie in the future",
-            )),
+            (ActionKind::Shelve, Some(until)) if until <= self.at => {
+                Err(FieldError::new("until_ms", "the end of a shelving must lie in the future"))
+            }
             (ActionKind::Shelve, Some(until)) if until.saturating_sub(self.at) > Self::MAX_SHELVE_MS => {
                 let days = Self::MAX_SHELVE_MS / DAY_MS;
-                Err(FieldError::new(
-                    "until_ms",
-                    format!("a case is shelved for at most {days} days"),
-                ))
+                Err(FieldError::new("until_ms", format!("a case is shelved for at most {days} days")))
             }
             (ActionKind::Shelve, _) | (_, None) => Ok(()),
             (_, Some(_)) => Err(FieldError::new("until_ms", "only a shelving has an end")),

@@ -74,10 +74,7 @@ impl Case {
 
     /// Whether it was raised and stands.
     pub fn stands(&self) -> bool {
-        matches!(
-            self.stage,
-            CaseStage::Open | CaseStage::Escalated | CaseStage::Clearing
-        )
+        matches!(self.stage, CaseStage::Open | CaseStage::Escalated | CaseStage::Clearing)
     }
 
     /// Whether it is off the ranked list at a time.

@@ -26,9 +26,9 @@ pub fn case_id(unit: &Id, condition: Condition, channel: Option<Channel>, onset:
 }
 
 fn fnv1a(bytes: &[u8]) -> u64 {
-    bytes.iter().fold(0xcbf2_9ce4_8422_2325, |hash, &byte| {
-        (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3)
-    })
+    bytes
+        .iter()
+        .fold(0xcbf2_9ce4_8422_2325, |hash, &byte| (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3))
 }
 
 fn spread(mut hash: u64) -> u64 {
@@ -57,19 +57,9 @@ mod tests {
         assert_eq!(base.len(), 14);
         assert!(Id::new(&base).is_ok(), "{base} is an id like others");
         let others = [
-            case_id(
-                &Id::new("TR-0043").unwrap(),
-                Condition::ShortCycling,
-                None,
-                1_700_000_000_000,
-            ),
+            case_id(&Id::new("TR-0043").unwrap(), Condition::ShortCycling, None, 1_700_000_000_000),
             case_id(&unit, Condition::SlowPullDown, None, 1_700_000_000_000),
-            case_id(
-                &unit,
-                Condition::ShortCycling,
-                Some(Channel::Coil),
-                1_700_000_000_000,
-            ),
+            case_id(&unit, Condition::ShortCycling, Some(Channel::Coil), 1_700_000_000_000),
             case_id(&unit, Condition::ShortCycling, None, 1_700_000_000_001),
         ];
         for other in &others {

@@ -98,6 +98,9 @@ pub enum CasebookError {
         /// The bound.
         limit: usize,
     },
+    /// The file has tables that this version does not know.
+    #[error("casebook: the file was written by a newer rimeline; run that version, or restore an older copy")]
+    Newer,
     /// The store failed.
     #[error("casebook: {doing} failed; check the disk and its free space, nothing was half-written")]
     Store {

@@ -13,19 +13,12 @@ const WORDS: [(f64, &str); 5] = [
 
 /// A probability in words.
 pub fn confidence_words(confidence: f64) -> &'static str {
-    WORDS
-        .iter()
-        .find(|(from, _)| confidence >= *from)
-        .map_or("very unlikely", |(_, words)| words)
+    WORDS.iter().find(|(from, _)| confidence >= *from).map_or("very unlikely", |(_, words)| words)
 }
 
 /// A probability that may be shown: 0 to [`MAX_CONFIDENCE`]; what is no number counts as 0.
 pub(crate) fn shown_confidence(confidence: f64) -> f64 {
-    if confidence.is_nan() {
-        0.0
-    } else {
-        confidence.clamp(0.0, MAX_CONFIDENCE)
-    }
+    if confidence.is_nan() { 0.0 } else { confidence.clamp(0.0, MAX_CONFIDENCE) }
 }
 
 #[cfg(test)]

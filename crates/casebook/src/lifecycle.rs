@@ -74,15 +74,9 @@ fn after_closing(case: &Case, signal: &Signal, context: &CaseContext<'_>) -> App
             return Applied::Unchanged;
         }
         // What stands after a service began after it, whatever was estimated before.
-        return begin(
-            signal,
-            context,
-            signal.onset.max(serviced).max(case.onset.saturating_add(1)),
-        );
+        return begin(signal, context, signal.onset.max(serviced).max(case.onset.saturating_add(1)));
     }
-    let same = case
-        .cleared
-        .is_some_and(|cleared| signal.at.saturating_sub(cleared) <= SAME_CASE_MS);
+    let same = case.cleared.is_some_and(|cleared| signal.at.saturating_sub(cleared) <= SAME_CASE_MS);
     match (same, signal.standing) {
         (true, Standing::Pending) => Applied::Unchanged,
         (true, _) => {
@@ -141,6 +135,9 @@ fn update(case: &Case, signal: &Signal, context: &CaseContext<'_>) -> Applied {
         // What it was when it stood stays readable; only how it stands has changed.
         after.cleared = Some(signal.at);
         after.hours_to_harm = None;
+        if !signal.headline.trim().is_empty() {
+            after.evidence.statements.push(format!("Cleared: {}", signal.headline));
+        }
         return Applied::Case(Box::new(after));
     }
     if after.is_visible() && after.raised.is_none() {
@@ -153,10 +150,7 @@ fn update(case: &Case, signal: &Signal, context: &CaseContext<'_>) -> Applied {
     }
     after.confidence = shown_confidence(signal.confidence);
     confidence_words(after.confidence).clone_into(&mut after.confidence_words);
-    after.hours_to_harm = signal
-        .hours_to_harm
-        .filter(|hours| hours.is_finite())
-        .map(|hours| hours.max(0.0));
+    after.hours_to_harm = signal.hours_to_harm.filter(|hours| hours.is_finite()).map(|hours| hours.max(0.0));
     after.headline = headline(signal);
     after.evidence = readable(&signal.evidence);
     place(&mut after, context.depot, context.cargo_class);
@@ -196,10 +190,7 @@ fn headline(signal: &Signal) -> String {
         return signal.headline.clone();
     }
     let title = texts::of(signal.condition).title;
-    signal.channel.map_or_else(
-        || title.to_owned(),
-        |channel: Channel| format!("{title}: {channel}"),
-    )
+    signal.channel.map_or_else(|| title.to_owned(), |channel: Channel| format!("{title}: {channel}"))
 }
 
 /// Evidence as it can be written down and read again: no value that is no number, series no longer than

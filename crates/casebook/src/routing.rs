@@ -39,19 +39,13 @@ impl Pressing {
             | Condition::TwinsDisagree
             | Condition::PressureOffset => false,
         };
-        if night || harm_is_near {
-            Desk::Night
-        } else {
-            Desk::Weekly
-        }
+        if night || harm_is_near { Desk::Night } else { Desk::Weekly }
     }
 
     /// Low for the weekly list, medium for the night desk or where a limit is days away, high where harm is hours
     /// away; one more where the condition is past its act-now level.
     pub(crate) fn priority(self) -> Priority {
-        let near = self
-            .hours_to_harm
-            .is_some_and(|hours| hours <= high_within_h(self.cargo));
+        let near = self.hours_to_harm.is_some_and(|hours| hours <= high_within_h(self.cargo));
         let limit_near = self.days_to_limit.is_some_and(|days| days <= MEDIUM_WITHIN_DAYS);
         let base = if near {
             Priority::High
@@ -84,10 +78,7 @@ fn high_within_h(cargo: CargoClass) -> f64 {
 }
 
 fn controls(channel: Option<Channel>) -> bool {
-    matches!(
-        channel,
-        Some(Channel::ReturnAirControl | Channel::SupplyAirControl)
-    )
+    matches!(channel, Some(Channel::ReturnAirControl | Channel::SupplyAirControl))
 }
 
 /// What a class weighs in the ranking: pharma, then chilled and fresh, then frozen, then empty.
@@ -105,56 +96,21 @@ mod tests {
     use super::*;
 
     fn pressing(condition: Condition, cargo: CargoClass) -> Pressing {
-        Pressing {
-            condition,
-            channel: None,
-            act_now: false,
-            hours_to_harm: None,
-            days_to_limit: None,
-            cargo,
-        }
+        Pressing { condition, channel: None, act_now: false, hours_to_harm: None, days_to_limit: None, cargo }
     }
 
     #[test]
     fn trends_wait_for_the_weekly_list_and_act_now_levels_with_a_load_do_not() {
-        for condition in [
-            Condition::WeakCooling,
-            Condition::SlowPullDown,
-            Condition::RisingDischargePressure,
-        ] {
+        for condition in [Condition::WeakCooling, Condition::SlowPullDown, Condition::RisingDischargePressure]
+        {
             let trend = pressing(condition, CargoClass::Chilled);
-            assert_eq!(
-                (trend.desk(), trend.priority()),
-                (Desk::Weekly, Priority::Low),
-                "{condition}"
-            );
-            let step = Pressing {
-                act_now: true,
-                ..trend
-            };
-            assert_eq!(
-                (step.desk(), step.priority()),
-                (Desk::Night, Priority::High),
-                "{condition}"
-            );
-            let unsaid = Pressing {
-                cargo: CargoClass::Unknown,
-                ..step
-            };
-            assert_eq!(
-                unsaid.desk(),
-                Desk::Night,
-                "{condition}: in doubt there is a load"
-            );
-            let empty = Pressing {
-                cargo: CargoClass::Empty,
-                ..step
-            };
-            assert_eq!(
-                (empty.desk(), empty.priority()),
-                (Desk::Weekly, Priority::Medium),
-                "{condition}"
-            );
+            assert_eq!((trend.desk(), trend.priority()), (Desk::Weekly, Priority::Low), "{condition}");
+            let step = Pressing { act_now: true, ..trend };
+            assert_eq!((step.desk(), step.priority()), (Desk::Night, Priority::High), "{condition}");
+            let unsaid = Pressing { cargo: CargoClass::Unknown, ..step };
+            assert_eq!(unsaid.desk(), Desk::Night, "{condition}: in doubt there is a load");
+            let empty = Pressing { cargo: CargoClass::Empty, ..step };
+            assert_eq!((empty.desk(), empty.priority()), (Desk::Weekly, Priority::Medium), "{condition}");
         }
     }
 
@@ -165,52 +121,19 @@ mod tests {
             ..pressing(Condition::SensorOutOfRange, CargoClass::Frozen)
         };
         assert_eq!(probe.desk(), Desk::Weekly);
-        let control = Pressing {
-            channel: Some(Channel::ReturnAirControl),
-            ..probe
-        };
-        assert_eq!(
-            (control.desk(), control.priority()),
-            (Desk::Night, Priority::Medium)
-        );
-        assert_eq!(
-            Pressing {
-                cargo: CargoClass::Unknown,
-                ..control
-            }
-            .desk(),
-            Desk::Weekly
-        );
+        let control = Pressing { channel: Some(Channel::ReturnAirControl), ..probe };
+        assert_eq!((control.desk(), control.priority()), (Desk::Night, Priority::Medium));
+        assert_eq!(Pressing { cargo: CargoClass::Unknown, ..control }.desk(), Desk::Weekly);
     }
 
     #[test]
     fn harm_within_hours_presses_most_and_sooner_for_pharma() {
-        let soon = Pressing {
-            hours_to_harm: Some(6.0),
-            ..pressing(Condition::SlowPullDown, CargoClass::Chilled)
-        };
+        let soon =
+            Pressing { hours_to_harm: Some(6.0), ..pressing(Condition::SlowPullDown, CargoClass::Chilled) };
         assert_eq!((soon.desk(), soon.priority()), (Desk::Night, Priority::Medium));
-        assert_eq!(
-            Pressing {
-                cargo: CargoClass::Pharma,
-                ..soon
-            }
-            .priority(),
-            Priority::High
-        );
-        assert_eq!(
-            Pressing {
-                hours_to_harm: Some(2.0),
-                ..soon
-            }
-            .priority(),
-            Priority::High
-        );
-        let empty = Pressing {
-            cargo: CargoClass::Empty,
-            hours_to_harm: Some(2.0),
-            ..soon
-        };
+        assert_eq!(Pressing { cargo: CargoClass::Pharma, ..soon }.priority(), Priority::High);
+        assert_eq!(Pressing { hours_to_harm: Some(2.0), ..soon }.priority(), Priority::High);
+        let empty = Pressing { cargo: CargoClass::Empty, hours_to_harm: Some(2.0), ..soon };
         assert_eq!((empty.desk(), empty.priority()), (Desk::Weekly, Priority::Low));
     }
 
@@ -221,13 +144,6 @@ mod tests {
             ..pressing(Condition::RisingDischargePressure, CargoClass::Chilled)
         };
         assert_eq!(far.priority(), Priority::Low);
-        assert_eq!(
-            Pressing {
-                days_to_limit: Some(5.0),
-                ..far
-            }
-            .priority(),
-            Priority::Medium
-        );
+        assert_eq!(Pressing { days_to_limit: Some(5.0), ..far }.priority(), Priority::Medium);
     }
 }

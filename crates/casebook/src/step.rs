@@ -42,12 +42,7 @@ impl Step {
 
     /// A step of a role that leads nowhere yet.
     pub fn new(role: &str, position: Option<u64>, now: UnixMs) -> Self {
-        Self {
-            role: role.to_owned(),
-            position,
-            now,
-            ..Self::default()
-        }
+        Self { role: role.to_owned(), position, now, ..Self::default() }
     }
 }
 

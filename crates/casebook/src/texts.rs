@@ -176,22 +176,14 @@ mod tests {
 
     #[test]
     fn every_condition_has_its_own_texts() {
-        let mut titles: Vec<_> = Condition::ALL
-            .iter()
-            .map(|&condition| of(condition).title)
-            .collect();
+        let mut titles: Vec<_> = Condition::ALL.iter().map(|&condition| of(condition).title).collect();
         assert!(titles[Condition::ShortCycling as usize - 1].contains("cycling"));
         titles.sort_unstable();
         titles.dedup();
         assert_eq!(titles.len(), Condition::ALL.len());
         for condition in Condition::ALL {
             let texts = of(condition);
-            for text in [
-                texts.first_action_night,
-                texts.first_action_weekly,
-                texts.would_clear,
-                texts.work,
-            ] {
+            for text in [texts.first_action_night, texts.first_action_weekly, texts.would_clear, texts.work] {
                 assert!(text.ends_with('.') && !text.contains("  "), "{condition}: {text}");
             }
         }
@@ -209,16 +201,9 @@ mod tests {
         assert!(
             circuit.iter().any(|c| c.contains("certified")) && circuit.iter().any(|c| c.contains("25 bar"))
         );
-        assert!(
-            !cautions(Condition::SensorNoisy, CargoClass::Empty)
-                .iter()
-                .any(|c| c.contains("25 bar"))
-        );
+        assert!(!cautions(Condition::SensorNoisy, CargoClass::Empty).iter().any(|c| c.contains("25 bar")));
         for cargo in [CargoClass::Frozen, CargoClass::Pharma] {
-            assert!(
-                cautions(Condition::Silent, cargo)[0].contains("shipper"),
-                "{cargo}"
-            );
+            assert!(cautions(Condition::Silent, cargo)[0].contains("shipper"), "{cargo}");
         }
     }
 }

@@ -152,18 +152,8 @@ impl LastValue {
     /// What a channel said at a time.
     pub fn new(channel: Channel, value: Value, time: UnixMs) -> Self {
         match value {
-            Value::Number(number) => Self {
-                channel,
-                number: Some(number),
-                absence: None,
-                time,
-            },
-            Value::Absent(absence) => Self {
-                channel,
-                number: None,
-                absence: Some(absence),
-                time,
-            },
+            Value::Number(number) => Self { channel, number: Some(number), absence: None, time },
+            Value::Absent(absence) => Self { channel, number: None, absence: Some(absence), time },
         }
     }
 

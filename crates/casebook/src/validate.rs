@@ -16,10 +16,7 @@ pub struct FieldError {
 impl FieldError {
     /// A field and why it cannot be taken.
     pub fn new(field: &'static str, message: impl Into<String>) -> Self {
-        Self {
-            field,
-            message: message.into(),
-        }
+        Self { field, message: message.into() }
     }
 }
 
@@ -41,16 +38,10 @@ pub fn validate_description(unit: &UnitDescription) -> Result<(), FieldError> {
         within("high_pressure_cut_out_kpa", cut_out, 100.0, 15_000.0, "kPa")?;
     }
     if let Some(cadence) = unit.cadence_s.filter(|c| !(1..=MAX_CADENCE_S).contains(c)) {
-        return Err(FieldError::new(
-            "cadence_s",
-            format!("{cadence} s is not in 1 to {MAX_CADENCE_S} s"),
-        ));
+        return Err(FieldError::new("cadence_s", format!("{cadence} s is not in 1 to {MAX_CADENCE_S} s")));
     }
     if unit.drives.contains(&Drive::Unknown) {
-        return Err(FieldError::new(
-            "drives",
-            "a drive is engine or shore; leave out what is not known",
-        ));
+        return Err(FieldError::new("drives", "a drive is engine or shore; leave out what is not known"));
     }
     Ok(())
 }
@@ -58,10 +49,7 @@ pub fn validate_description(unit: &UnitDescription) -> Result<(), FieldError> {
 /// Checks a load.
 pub fn validate_load(load: &Load) -> Result<(), FieldError> {
     if load.until.is_some_and(|until| until <= load.from) {
-        return Err(FieldError::new(
-            "until_ms",
-            "a load ends after it starts; 0 is until further notice",
-        ));
+        return Err(FieldError::new("until_ms", "a load ends after it starts; 0 is until further notice"));
     }
     if load.cargo_class == CargoClass::Unknown {
         return Err(FieldError::new(
@@ -78,25 +66,16 @@ fn within(field: &'static str, value: f64, low: f64, high: f64, unit: &str) -> R
     if (low..=high).contains(&value) {
         Ok(())
     } else {
-        Err(FieldError::new(
-            field,
-            format!("{value} is not in {low} to {high} {unit}"),
-        ))
+        Err(FieldError::new(field, format!("{value} is not in {low} to {high} {unit}")))
     }
 }
 
 fn label(field: &'static str, text: &str) -> Result<(), FieldError> {
     if text.chars().count() > MAX_LABEL {
-        return Err(FieldError::new(
-            field,
-            format!("longer than {MAX_LABEL} characters"),
-        ));
+        return Err(FieldError::new(field, format!("longer than {MAX_LABEL} characters")));
     }
     if text.chars().any(char::is_control) || text != text.trim() {
-        return Err(FieldError::new(
-            field,
-            "control characters and blanks at either end are not taken",
-        ));
+        return Err(FieldError::new(field, "control characters and blanks at either end are not taken"));
     }
     Ok(())
 }
@@ -108,9 +87,6 @@ fn time_zone(name: &str) -> Result<(), FieldError> {
     let shown: String = name.chars().take(MAX_LABEL).collect();
     Err(FieldError::new(
         "time_zone",
-        format!(
-            "`{}` is no IANA time zone, e.g. Europe/Lisbon",
-            shown.escape_debug()
-        ),
+        format!("`{}` is no IANA time zone, e.g. Europe/Lisbon", shown.escape_debug()),
     ))
 }

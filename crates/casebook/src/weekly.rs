@@ -99,20 +99,12 @@ impl Week {
         for (place, item) in items.iter_mut().enumerate() {
             item.rank = place as u32 + 1;
         }
-        let mut list = WeeklyList {
-            from: self.from,
-            until: self.until,
-            items,
-            ..WeeklyList::default()
-        };
+        let mut list = WeeklyList { from: self.from, until: self.until, items, ..WeeklyList::default() };
         let none = Vec::new();
         for unit in known.values() {
             let cases = of_unit.get(&unit.unit).unwrap_or(&none);
             not_judged(unit, cases, &mut list.not_judged);
-            let quiet = unit
-                .judgements
-                .iter()
-                .any(|judgement| judgement.verdict == Verdict::Quiet);
+            let quiet = unit.judgements.iter().any(|judgement| judgement.verdict == Verdict::Quiet);
             list.healthy_units += u32::from(cases.is_empty() && quiet);
         }
         list
@@ -123,9 +115,7 @@ impl Week {
         cases.sort_by(|a, b| {
             let date = |case: &Case| before(case).unwrap_or(UnixMs::MAX).max(self.until);
             let work_first = is_work(b).cmp(&is_work(a));
-            work_first
-                .then_with(|| date(a).cmp(&date(b)))
-                .then_with(|| compare(a, b, self.until))
+            work_first.then_with(|| date(a).cmp(&date(b))).then_with(|| compare(a, b, self.until))
         });
         let before = cases.iter().filter(|case| is_work(case)).filter_map(before).min();
         WeeklyItem {
@@ -166,11 +156,7 @@ fn order(a: &WeeklyItem, b: &WeeklyItem) -> Ordering {
     let priority = |item: &WeeklyItem| item.cases.iter().filter(|c| is_work(c)).map(|c| c.priority).max();
     let weight = |item: &WeeklyItem| {
         let case = |c: &Case| c.confidence * cargo_weight(c.cargo_class.max(item.usual_cargo));
-        item.cases
-            .iter()
-            .filter(|c| is_work(c))
-            .map(case)
-            .fold(0.0, f64::max)
+        item.cases.iter().filter(|c| is_work(c)).map(case).fold(0.0, f64::max)
     };
     date(a)
         .cmp(&date(b))
@@ -192,22 +178,13 @@ fn why(cases: &[Case]) -> String {
         1 => "; one more finding".to_owned(),
         more => format!("; {more} more findings"),
     };
-    format!(
-        "{} ({}){came_back}{others}.",
-        first.headline.trim_end_matches('.'),
-        first.confidence_words
-    )
+    format!("{} ({}){came_back}{others}.", first.headline.trim_end_matches('.'), first.confidence_words)
 }
 
 fn bring_in_for(cases: &[Case]) -> String {
     let mut named = BTreeSet::new();
-    let works = cases
-        .iter()
-        .filter(|case| is_work(case) && named.insert(case.condition));
-    works
-        .map(|case| texts::of(case.condition).work)
-        .collect::<Vec<_>>()
-        .join(" ")
+    let works = cases.iter().filter(|case| is_work(case) && named.insert(case.condition));
+    works.map(|case| texts::of(case.condition).work).collect::<Vec<_>>().join(" ")
 }
 
 fn not_judged(unit: &WeekUnit, cases: &[&Case], into: &mut Vec<NotJudged>) {
@@ -216,28 +193,18 @@ fn not_judged(unit: &WeekUnit, cases: &[&Case], into: &mut Vec<NotJudged>) {
     if unit.judgements.iter().all(|judgement| could_not(&judgement)) {
         let reason = match unit.judgements.first() {
             None => "Nothing was judged: it has not reported enough.".to_owned(),
-            Some(first) => format!(
-                "No test could decide. {}: {}",
-                texts::of(first.condition).title,
-                first.reason
-            ),
+            Some(first) => {
+                format!("No test could decide. {}: {}", texts::of(first.condition).title, first.reason)
+            }
         };
-        into.push(NotJudged {
-            unit: unit.unit.clone(),
-            condition: None,
-            reason,
-        });
+        into.push(NotJudged { unit: unit.unit.clone(), condition: None, reason });
         return;
     }
     let mut missing: Vec<NotJudged> = unit
         .judgements
         .iter()
         .filter(could_not)
-        .filter(|judgement| {
-            !cases
-                .iter()
-                .any(|case| case.stands() && case.condition == judgement.condition)
-        })
+        .filter(|judgement| !cases.iter().any(|case| case.stands() && case.condition == judgement.condition))
         .map(|judgement| NotJudged {
             unit: unit.unit.clone(),
             condition: Some(judgement.condition),

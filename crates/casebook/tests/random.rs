@@ -16,13 +16,7 @@ use rimeline_detector::{Condition, Standing};
 /// One thing that happens: a signal on one of few units, conditions and channels, or a service of the oldest case.
 #[derive(Clone, Debug)]
 enum Happens {
-    Signal {
-        unit: u8,
-        stuck: bool,
-        channel: Option<Channel>,
-        standing: u8,
-        confidence: f64,
-    },
+    Signal { unit: u8, stuck: bool, channel: Option<Channel>, standing: u8, confidence: f64 },
     Service,
 }
 
@@ -38,10 +32,7 @@ fn happens() -> impl Strategy<Value = (i64, Happens)> {
         },
     );
     // From minutes to more than the seven days that part one case from the next.
-    (
-        prop_oneof![4 => 1..24i64, 1 => 150..200i64],
-        prop_oneof![9 => signal, 1 => Just(Happens::Service)],
-    )
+    (prop_oneof![4 => 1..24i64, 1 => 150..200i64], prop_oneof![9 => signal, 1 => Just(Happens::Service)])
 }
 
 /// Takes what happens, step by step of at most three, and the whole again from a point in the middle as a crash would.
@@ -55,43 +46,23 @@ fn live(book: &SqliteCasebook, story: &[(i64, Happens)], repeat_from: usize) {
             now += hours * HOUR;
             match what {
                 Happens::Service => service = true,
-                Happens::Signal {
-                    unit,
-                    stuck,
-                    channel,
-                    standing,
-                    confidence,
-                } => {
-                    let condition = if *stuck {
-                        Condition::SensorStuck
-                    } else {
-                        Condition::SensorNoisy
-                    };
-                    let standing = [
-                        Standing::Pending,
-                        Standing::Open,
-                        Standing::Escalated,
-                        Standing::Clear,
-                    ][usize::from(*standing)];
+                Happens::Signal { unit, stuck, channel, standing, confidence } => {
+                    let condition = if *stuck { Condition::SensorStuck } else { Condition::SensorNoisy };
+                    let standing = [Standing::Pending, Standing::Open, Standing::Escalated, Standing::Clear]
+                        [usize::from(*standing)];
                     let mut said = signal(condition, standing, now);
                     (said.channel, said.onset, said.confidence) = (*channel, now - HOUR, *confidence);
                     signals.push(of(&format!("TR-{unit}"), said));
                 }
             }
         }
-        let mut step = Step {
-            signals,
-            ..Step::new("assess", Some(position), now)
-        };
+        let mut step = Step { signals, ..Step::new("assess", Some(position), now) };
         if service {
             let standing = book.cases(&CaseFilter::default(), now).unwrap().cases;
-            let oldest = standing
-                .iter()
-                .min_by_key(|case| (case.raised, case.case_id.clone()));
+            let oldest = standing.iter().min_by_key(|case| (case.raised, case.case_id.clone()));
             let mut action = act(ActionKind::Serviced, "");
             action.at = now;
-            step.actions
-                .extend(oldest.map(|case| (case.case_id.clone(), action)));
+            step.actions.extend(oldest.map(|case| (case.case_id.clone(), action)));
         }
         assert!(book.commit(&step).unwrap().refused.is_empty());
         steps.push(step);

@@ -23,13 +23,7 @@ fn everything(position: u64) -> Step {
         ],
         marks: vec![(
             id("TR-1"),
-            Mark {
-                channel: Channel::Coil,
-                at: MONDAY,
-                value: 9.0,
-                expected: 2.5,
-                what: "jumped".to_owned(),
-            },
+            Mark { channel: Channel::Coil, at: MONDAY, value: 9.0, expected: 2.5, what: "jumped".to_owned() },
         )],
         checkpoints: vec![(id("TR-1"), vec![7; 3_000])],
         fleet_checkpoint: Some(vec![1, 2, 3]),
@@ -39,10 +33,7 @@ fn everything(position: u64) -> Step {
             rows: 60,
             not_assessed: 2,
             last_values: vec![LastValue::new(Channel::Coil, Value::Number(-23), MONDAY + HOUR)],
-            last_state: State {
-                inputs: 5,
-                ..State::default()
-            },
+            last_state: State { inputs: 5, ..State::default() },
         }],
         judgements: vec![(
             id("TR-1"),
@@ -61,38 +52,15 @@ fn everything(position: u64) -> Step {
 /// All a casebook can be asked about TR-1.
 fn all_of(book: &SqliteCasebook) -> impl PartialEq + std::fmt::Debug + use<> {
     let unit = id("TR-1");
-    let filter = CaseFilter {
-        include_closed: true,
-        include_shelved: true,
-        ..CaseFilter::default()
-    };
+    let filter = CaseFilter { include_closed: true, include_shelved: true, ..CaseFilter::default() };
     let cases = book.cases(&filter, MONDAY).unwrap();
-    let files: Vec<_> = cases
-        .cases
-        .iter()
-        .map(|case| book.case(&case.case_id).unwrap())
-        .collect();
+    let files: Vec<_> = cases.cases.iter().map(|case| book.case(&case.case_id).unwrap()).collect();
     let mut states = Vec::new();
-    book.visit_checkpoints(&mut |unit, state| states.push((unit, state.to_vec())))
-        .unwrap();
+    book.visit_checkpoints(&mut |unit, state| states.push((unit, state.to_vec()))).unwrap();
     (
-        (
-            book.position("assess").unwrap(),
-            book.services_taken("assess").unwrap(),
-            cases,
-            files,
-            states,
-        ),
-        (
-            book.unit(&unit).unwrap(),
-            book.loads(None).unwrap(),
-            book.units(None).unwrap(),
-        ),
-        (
-            book.marks(&unit).unwrap(),
-            book.judgements(&unit).unwrap(),
-            book.fleet_checkpoint().unwrap(),
-        ),
+        (book.position("assess").unwrap(), book.services_taken("assess").unwrap(), cases, files, states),
+        (book.unit(&unit).unwrap(), book.loads(None).unwrap(), book.units(None).unwrap()),
+        (book.marks(&unit).unwrap(), book.judgements(&unit).unwrap(), book.fleet_checkpoint().unwrap()),
         feed_from(book, start()),
         book.week(MONDAY, MONDAY + 7 * DAY, None).unwrap().list(),
     )
@@ -110,47 +78,24 @@ fn a_step_that_was_taken_already_changes_nothing() {
         assert!(again.repeated && again.changes.is_empty());
         assert_eq!(all_of(&book), before);
     }
-    let other = Step {
-        role: "other".to_owned(),
-        ..opening(4, "TR-2")
-    };
-    assert!(
-        !book.commit(&other).unwrap().repeated,
-        "each role has its own position"
-    );
-    assert_eq!(
-        (book.position("assess").unwrap(), book.position("other").unwrap()),
-        (10, 4)
-    );
+    let other = Step { role: "other".to_owned(), ..opening(4, "TR-2") };
+    assert!(!book.commit(&other).unwrap().repeated, "each role has its own position");
+    assert_eq!((book.position("assess").unwrap(), book.position("other").unwrap()), (10, 4));
 }
 
 #[test]
 fn what_was_said_before_is_said_again_after_reopening() {
     let folder = tempfile::tempdir().unwrap();
     let book = open(&folder);
-    let case_id = book.commit(&everything(10)).unwrap().changes[0]
-        .case
-        .case_id
-        .clone();
-    book.record_action(
-        &case_id,
-        &act(ActionKind::Note, "driver called, display reads 6"),
-        MONDAY + 2 * HOUR,
-    )
-    .unwrap();
+    let case_id = book.commit(&everything(10)).unwrap().changes[0].case.case_id.clone();
+    book.record_action(&case_id, &act(ActionKind::Note, "driver called, display reads 6"), MONDAY + 2 * HOUR)
+        .unwrap();
     let before = all_of(&book);
     drop(book);
-    let options = Options {
-        epoch: EPOCH + 1,
-        ..Options::new(0)
-    };
+    let options = Options { epoch: EPOCH + 1, ..Options::new(0) };
     let book = SqliteCasebook::open(&folder.path().join("casebook.db"), options).unwrap();
     assert_eq!(all_of(&book), before);
-    assert_eq!(
-        book.cursor().unwrap().epoch,
-        EPOCH,
-        "an existing casebook keeps its epoch"
-    );
+    assert_eq!(book.cursor().unwrap().epoch, EPOCH, "an existing casebook keeps its epoch");
 }
 
 #[test]
@@ -158,20 +103,11 @@ fn a_step_of_passing_time_is_always_taken_and_moves_no_position() {
     let folder = tempfile::tempdir().unwrap();
     let book = open(&folder);
     book.commit(&opening(10, "TR-1")).unwrap();
-    let mut tick = step(
-        0,
-        vec![of(
-            "TR-2",
-            signal(Condition::Silent, Standing::Open, MONDAY + 2 * HOUR),
-        )],
-    );
+    let mut tick = step(0, vec![of("TR-2", signal(Condition::Silent, Standing::Open, MONDAY + 2 * HOUR))]);
     tick.position = None;
     assert_eq!(book.commit(&tick).unwrap().changes.len(), 1);
     assert_eq!(book.position("assess").unwrap(), 10);
-    assert!(
-        book.commit(&tick).unwrap().changes.is_empty(),
-        "what is already so is no change"
-    );
+    assert!(book.commit(&tick).unwrap().changes.is_empty(), "what is already so is no change");
 }
 
 /// The log is cut at every kind of place a power cut can leave it: what is found is some whole step, with everything
@@ -201,19 +137,11 @@ fn after_a_power_cut_the_casebook_stands_between_two_steps() {
         assert_eq!(cases.cases.len() as u64, position, "cut at {cut}");
         assert_eq!(cases.cursor.sequence, position, "cut at {cut}");
         let state = book.checkpoint(&id("TR-1")).unwrap();
-        assert_eq!(
-            state,
-            (position > 0).then(|| vec![position as u8; 3_000]),
-            "cut at {cut}"
-        );
+        assert_eq!(state, (position > 0).then(|| vec![position as u8; 3_000]), "cut at {cut}");
         for again in 1..=6 {
             book.commit(&opening(again, &format!("TR-{again}"))).unwrap();
         }
-        assert_eq!(
-            book.cursor().unwrap().sequence,
-            6,
-            "cut at {cut}: no case twice, no sequence twice"
-        );
+        assert_eq!(book.cursor().unwrap().sequence, 6, "cut at {cut}: no case twice, no sequence twice");
     }
     assert_eq!(found.last(), Some(&6), "the whole log holds every step");
     assert!(found.len() > 3, "cuts met several steps: {found:?}");
@@ -223,16 +151,8 @@ fn after_a_power_cut_the_casebook_stands_between_two_steps() {
 fn what_returned_is_in_the_files_as_they_lie_on_disk() {
     let folder = tempfile::tempdir().unwrap();
     let book = open(&folder);
-    let case_id = book.commit(&opening(1, "TR-1")).unwrap().changes[0]
-        .case
-        .case_id
-        .clone();
-    book.record_action(
-        &case_id,
-        &act(ActionKind::Finding, "belt slack"),
-        MONDAY + 2 * HOUR,
-    )
-    .unwrap();
+    let case_id = book.commit(&opening(1, "TR-1")).unwrap().changes[0].case.case_id.clone();
+    book.record_action(&case_id, &act(ActionKind::Finding, "belt slack"), MONDAY + 2 * HOUR).unwrap();
     let after = tempfile::tempdir().unwrap();
     for name in ["casebook.db", "casebook.db-wal"] {
         fs::copy(folder.path().join(name), after.path().join(name)).unwrap();
@@ -249,31 +169,15 @@ fn a_part_that_cannot_be_taken_is_named_and_the_rest_of_the_step_is_taken() {
     let mut wrong = load("L-9", "TR-9", CargoClass::Frozen, MONDAY, Some(MONDAY - 1));
     wrong.band_below = f64::NAN;
     let step = Step {
-        registry: vec![
-            RegistryChange::PutLoad(wrong),
-            in_depot("TR-1", "North"),
-            in_depot("TR-2", " North"),
-        ],
+        registry: vec![RegistryChange::PutLoad(wrong), in_depot("TR-1", "North"), in_depot("TR-2", " North")],
         actions: vec![("0000-0000-0000".to_owned(), act(ActionKind::Note, "where is it?"))],
         ..opening(1, "TR-1")
     };
     let committed = book.commit(&step).unwrap();
     assert_eq!(committed.refused.len(), 3, "{:?}", committed.refused);
-    assert!(
-        committed.refused[0].contains("load L-9: until_ms"),
-        "{:?}",
-        committed.refused
-    );
-    assert!(
-        committed.refused[1].contains("TR-2: depot"),
-        "{:?}",
-        committed.refused
-    );
-    assert!(
-        committed.refused[2].contains("no case `0000-0000-0000`"),
-        "{:?}",
-        committed.refused
-    );
+    assert!(committed.refused[0].contains("load L-9: until_ms"), "{:?}", committed.refused);
+    assert!(committed.refused[1].contains("TR-2: depot"), "{:?}", committed.refused);
+    assert!(committed.refused[2].contains("no case `0000-0000-0000`"), "{:?}", committed.refused);
     assert_eq!(committed.changes[0].case.depot, "North");
     assert_eq!(book.position("assess").unwrap(), 1);
 }
@@ -283,23 +187,13 @@ fn detector_state_beyond_its_bound_is_an_error_and_nothing_of_the_step_is_writte
     let folder = tempfile::tempdir().unwrap();
     let book = open(&folder);
     let largest = vec![(id("TR-1"), vec![0; Step::MAX_CHECKPOINT])];
-    book.commit(&Step {
-        checkpoints: largest,
-        ..opening(1, "TR-1")
-    })
-    .unwrap();
+    book.commit(&Step { checkpoints: largest, ..opening(1, "TR-1") }).unwrap();
     let before = all_of(&book);
     let larger = vec![(id("TR-2"), vec![0; Step::MAX_CHECKPOINT + 1])];
     let fleet = Some(vec![0; Step::MAX_FLEET_CHECKPOINT + 1]);
     for step in [
-        Step {
-            checkpoints: larger,
-            ..opening(2, "TR-2")
-        },
-        Step {
-            fleet_checkpoint: fleet,
-            ..opening(2, "TR-2")
-        },
+        Step { checkpoints: larger, ..opening(2, "TR-2") },
+        Step { fleet_checkpoint: fleet, ..opening(2, "TR-2") },
     ] {
         let error = book.commit(&step).unwrap_err();
         assert!(matches!(error, CasebookError::TooLarge { .. }), "{error}");
@@ -311,26 +205,27 @@ fn detector_state_beyond_its_bound_is_an_error_and_nothing_of_the_step_is_writte
 fn a_service_that_comes_with_a_step_closes_the_case_before_older_signals_are_heard() {
     let folder = tempfile::tempdir().unwrap();
     let book = open(&folder);
-    let case_id = book.commit(&opening(1, "TR-1")).unwrap().changes[0]
-        .case
-        .case_id
-        .clone();
+    let case_id = book.commit(&opening(1, "TR-1")).unwrap().changes[0].case.case_id.clone();
     let mut serviced = act(ActionKind::Serviced, "new fan motor");
     serviced.at = MONDAY + 5 * HOUR;
-    let late = signal(
-        Condition::RisingDischargePressure,
-        Standing::Escalated,
-        MONDAY + 4 * HOUR,
-    );
-    let step = Step {
-        actions: vec![(case_id.clone(), serviced)],
-        ..step(2, vec![of("TR-1", late)])
-    };
+    let late = signal(Condition::RisingDischargePressure, Standing::Escalated, MONDAY + 4 * HOUR);
+    let step = Step { actions: vec![(case_id.clone(), serviced)], ..step(2, vec![of("TR-1", late)]) };
     let committed = book.commit(&step).unwrap();
     assert_eq!(committed.changes.len(), 1);
     assert_eq!(committed.changes[0].case.stage, CaseStage::Closed);
     assert_eq!(committed.services, book.services_after(0, 10).unwrap());
     assert_eq!(committed.services[0].case_id, case_id);
+}
+
+#[test]
+fn a_file_of_a_newer_version_is_left_alone() {
+    let folder = tempfile::tempdir().unwrap();
+    drop(open(&folder));
+    let path = folder.path().join("casebook.db");
+    let raw = rusqlite::Connection::open(&path).unwrap();
+    raw.pragma_update(None, "user_version", 99).unwrap();
+    let error = SqliteCasebook::open(&path, Options::new(1)).unwrap_err();
+    assert!(matches!(error, CasebookError::Newer), "{error}");
 }
 
 #[test]
@@ -342,9 +237,6 @@ fn a_file_that_is_no_casebook_and_a_folder_that_is_missing_are_told_apart_from_a
     assert!(matches!(error, CasebookError::Store { .. }), "{error}");
     let missing = folder.path().join("missing").join("casebook.db");
     assert!(
-        SqliteCasebook::open(&missing, Options::new(1))
-            .unwrap_err()
-            .to_string()
-            .contains("opening the file")
+        SqliteCasebook::open(&missing, Options::new(1)).unwrap_err().to_string().contains("opening the file")
     );
 }

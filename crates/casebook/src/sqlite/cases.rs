@@ -26,11 +26,7 @@ pub(super) fn newest(
 
 /// The case with an id.
 pub(super) fn by_id(view: &Connection, case_id: &str) -> Result<Option<Case>, CasebookError> {
-    one(
-        view.prepare_cached("SELECT body FROM cases WHERE case_id = ?")
-            .fail(DOING)?,
-        [case_id],
-    )
+    one(view.prepare_cached("SELECT body FROM cases WHERE case_id = ?").fail(DOING)?, [case_id])
 }
 
 /// Cases of a unit that were raised and stand.
@@ -72,9 +68,7 @@ pub(super) fn put(tx: &Connection, case: &Case) -> Result<(), CasebookError> {
 /// Forgets first signs that came to nothing.
 pub(super) fn forget(tx: &Connection, case_id: &str) -> Result<(), CasebookError> {
     let doing = "forgetting first signs";
-    let mut delete = tx
-        .prepare_cached("DELETE FROM cases WHERE case_id = ? AND stage = 1")
-        .fail(doing)?;
+    let mut delete = tx.prepare_cached("DELETE FROM cases WHERE case_id = ? AND stage = 1").fail(doing)?;
     delete.execute([case_id]).fail(doing)?;
     Ok(())
 }
@@ -123,10 +117,7 @@ pub(super) fn list(
     }
     rank(&mut wanted, now);
     wanted.dedup_by(|a, b| a.case_id == b.case_id);
-    Ok(Snapshot {
-        cases: wanted,
-        cursor: feed::cursor(view)?,
-    })
+    Ok(Snapshot { cases: wanted, cursor: feed::cursor(view)? })
 }
 
 /// Shows the cases a query finds until `visit` has enough.
@@ -146,9 +137,6 @@ pub(super) fn each<P: Params>(
 }
 
 fn one<P: Params>(mut select: CachedStatement<'_>, params: P) -> Result<Option<Case>, CasebookError> {
-    let body: Option<String> = select
-        .query_row(params, |row| row.get(0))
-        .optional()
-        .fail(DOING)?;
+    let body: Option<String> = select.query_row(params, |row| row.get(0)).optional().fail(DOING)?;
     body.map(|body| read(&body, || "a case".to_owned())).transpose()
 }

@@ -21,10 +21,8 @@ pub(super) fn role(view: &Connection, role: &str) -> Result<Role, CasebookError>
     let doing = "reading a position";
     let sql = "SELECT position, services_taken FROM role WHERE role = ?";
     let mut select = view.prepare_cached(sql).fail(doing)?;
-    let found: Option<(i64, i64)> = select
-        .query_row([role], |row| Ok((row.get(0)?, row.get(1)?)))
-        .optional()
-        .fail(doing)?;
+    let found: Option<(i64, i64)> =
+        select.query_row([role], |row| Ok((row.get(0)?, row.get(1)?))).optional().fail(doing)?;
     Ok(found.map_or_else(Role::default, |(position, services)| Role {
         position: position as u64,
         services_taken: services as u64,
@@ -36,18 +34,9 @@ pub(super) fn role(view: &Connection, role: &str) -> Result<Role, CasebookError>
 pub(super) fn commit(tx: &Connection, step: &Step, options: &Options) -> Result<Committed, CasebookError> {
     let reached = role(tx, &step.role)?;
     if step.position.is_some_and(|position| position <= reached.position) {
-        return Ok(Committed {
-            repeated: true,
-            ..Committed::default()
-        });
+        return Ok(Committed { repeated: true, ..Committed::default() });
     }
-    let mut work = Work {
-        tx,
-        step,
-        options,
-        feed: feed::Appender::new(tx)?,
-        done: Committed::default(),
-    };
+    let mut work = Work { tx, step, options, feed: feed::Appender::new(tx)?, done: Committed::default() };
     work.registry()?;
     for seen in &step.seen {
         registry::saw(tx, seen)?;
@@ -62,14 +51,8 @@ pub(super) fn commit(tx: &Connection, step: &Step, options: &Options) -> Result<
     let doing = "writing a position";
     let sql = "INSERT OR REPLACE INTO role (role, position, services_taken) VALUES (?, ?, ?)";
     let position = step.position.unwrap_or(reached.position) as i64;
-    let services = step
-        .services_taken
-        .unwrap_or(reached.services_taken)
-        .max(reached.services_taken) as i64;
-    tx.prepare_cached(sql)
-        .fail(doing)?
-        .execute(params![step.role, position, services])
-        .fail(doing)?;
+    let services = step.services_taken.unwrap_or(reached.services_taken).max(reached.services_taken) as i64;
+    tx.prepare_cached(sql).fail(doing)?.execute(params![step.role, position, services]).fail(doing)?;
     Ok(done)
 }
 
@@ -169,12 +152,8 @@ impl Work<'_> {
         let UnitSignal { unit, signal, late } = said;
         let existing = cases::newest(self.tx, unit, signal.condition, signal.channel)?;
         let depot = registry::depot(self.tx, unit)?;
-        let context = CaseContext {
-            unit,
-            depot: &depot,
-            cargo_class: self.cargo(unit, signal.at)?,
-            late: *late,
-        };
+        let context =
+            CaseContext { unit, depot: &depot, cargo_class: self.cargo(unit, signal.at)?, late: *late };
         match (apply(existing.as_ref(), signal, &context), existing) {
             (Applied::Unchanged, _) => {}
             (Applied::Dropped, existing) => {
@@ -205,11 +184,7 @@ impl Work<'_> {
         }
         for (unit, checkpoint) in &self.step.checkpoints {
             if checkpoint.len() > Step::MAX_CHECKPOINT {
-                return Err(too_large(
-                    format!("state of {unit}"),
-                    checkpoint.len(),
-                    Step::MAX_CHECKPOINT,
-                ));
+                return Err(too_large(format!("state of {unit}"), checkpoint.len(), Step::MAX_CHECKPOINT));
             }
             state::put_checkpoint(self.tx, unit, checkpoint, now)?;
         }

@@ -11,10 +11,7 @@ pub(super) trait Fail<T> {
 
 impl<T, E: std::error::Error + Send + Sync + 'static> Fail<T> for Result<T, E> {
     fn fail(self, doing: &'static str) -> Result<T, CasebookError> {
-        self.map_err(|source| CasebookError::Store {
-            doing,
-            source: Box::new(source),
-        })
+        self.map_err(|source| CasebookError::Store { doing, source: Box::new(source) })
     }
 }
 
@@ -28,25 +25,18 @@ pub(super) fn read<T: DeserializeOwned>(
     text: &str,
     what: impl FnOnce() -> String,
 ) -> Result<T, CasebookError> {
-    serde_json::from_str(text).map_err(|source| CasebookError::Damaged {
-        what: what(),
-        source: Box::new(source),
-    })
+    serde_json::from_str(text)
+        .map_err(|source| CasebookError::Damaged { what: what(), source: Box::new(source) })
 }
 
 /// An id that was written down.
 pub(super) fn id(text: &str) -> Result<Id, CasebookError> {
-    Id::new(text).map_err(|source| CasebookError::Damaged {
-        what: "a name".to_owned(),
-        source: Box::new(source),
-    })
+    Id::new(text)
+        .map_err(|source| CasebookError::Damaged { what: "a name".to_owned(), source: Box::new(source) })
 }
 
 /// A column that holds what it cannot.
 pub(super) fn damaged(what: &str) -> CasebookError {
     let source = rusqlite::Error::InvalidColumnType(0, what.to_owned(), Type::Integer);
-    CasebookError::Damaged {
-        what: what.to_owned(),
-        source: Box::new(source),
-    }
+    CasebookError::Damaged { what: what.to_owned(), source: Box::new(source) }
 }

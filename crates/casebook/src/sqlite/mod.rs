@@ -42,13 +42,7 @@ pub struct Options {
 impl Options {
     /// The defaults, with this epoch for a casebook that is created now.
     pub fn new(epoch: u64) -> Self {
-        Self {
-            epoch,
-            kept_changes: 50_000,
-            kept_marks: 200,
-            kept_loads: 500,
-            listed_closed: 1_000,
-        }
+        Self { epoch, kept_changes: 50_000, kept_marks: 200, kept_loads: 500, listed_closed: 1_000 }
     }
 }
 
@@ -76,12 +70,7 @@ impl SqliteCasebook {
             kept_loads: options.kept_loads.max(1),
             ..options
         };
-        Ok(Self {
-            path: path.to_owned(),
-            options,
-            writer: Mutex::new(writer),
-            readers: Mutex::default(),
-        })
+        Ok(Self { path: path.to_owned(), options, writer: Mutex::new(writer), readers: Mutex::default() })
     }
 
     /// Runs `work` in one transaction that is on disk when this returns, or leaves no trace.
@@ -90,9 +79,8 @@ impl SqliteCasebook {
         work: impl FnOnce(&Transaction<'_>) -> Result<T, CasebookError>,
     ) -> Result<T, CasebookError> {
         let mut writer = self.writer.lock().unwrap_or_else(PoisonError::into_inner);
-        let transaction = writer
-            .transaction_with_behavior(TransactionBehavior::Immediate)
-            .fail("starting to write")?;
+        let transaction =
+            writer.transaction_with_behavior(TransactionBehavior::Immediate).fail("starting to write")?;
         let done = work(&transaction)?;
         transaction.commit().fail("writing to disk")?;
         Ok(done)
@@ -152,10 +140,7 @@ impl Casebook for SqliteCasebook {
     }
 
     fn record_action(&self, case_id: &str, action: &Action, now: UnixMs) -> Result<Recorded, CasebookError> {
-        let action = Action {
-            at: now,
-            ..action.clone()
-        };
+        let action = Action { at: now, ..action.clone() };
         self.write(|tx| people::record(tx, case_id, &action, &self.options))
     }
 

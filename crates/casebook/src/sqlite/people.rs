@@ -58,14 +58,8 @@ pub(super) fn add(
     let doing = "writing down what a person did";
     action.validate()?;
     let case = visible(tx, case_id)?;
-    let mut count = tx
-        .prepare_cached("SELECT count(*) FROM action WHERE case_id = ?")
-        .fail(doing)?;
-    if count
-        .query_row([case_id], |row| row.get::<_, i64>(0))
-        .fail(doing)?
-        >= Action::MAX_PER_CASE as i64
-    {
+    let mut count = tx.prepare_cached("SELECT count(*) FROM action WHERE case_id = ?").fail(doing)?;
+    if count.query_row([case_id], |row| row.get::<_, i64>(0)).fail(doing)? >= Action::MAX_PER_CASE as i64 {
         return Err(CasebookError::TooManyActions {
             case_id: case_id.to_owned(),
             limit: Action::MAX_PER_CASE,
@@ -74,16 +68,7 @@ pub(super) fn add(
     let sql = "INSERT INTO action (case_id, by, at_ms, kind, text, until_ms) VALUES (?, ?, ?, ?, ?, ?)";
     let mut insert = tx.prepare_cached(sql).fail(doing)?;
     let kind = action.kind.number();
-    insert
-        .execute(params![
-            case_id,
-            action.by,
-            action.at,
-            kind,
-            action.text,
-            action.until
-        ])
-        .fail(doing)?;
+    insert.execute(params![case_id, action.by, action.at, kind, action.text, action.until]).fail(doing)?;
     let number = tx.last_insert_rowid() as u64;
     let after = action.apply(&case);
     cases::put(tx, &after)?;
@@ -95,10 +80,7 @@ pub(super) fn add(
         channel: after.channel,
         at: action.at,
     });
-    Ok(Recorded {
-        change: feed.append(&after)?,
-        service,
-    })
+    Ok(Recorded { change: feed.append(&after)?, service })
 }
 
 pub(super) fn services_after(

@@ -7,7 +7,7 @@
 //! | between a step and the journal's own trimming | the step is offered again and changes nothing |
 
 use rusqlite::Connection;
-use rusqlite_migration::{M, Migrations};
+use rusqlite_migration::{Error, M, MigrationDefinitionError, Migrations};
 
 use super::fail::Fail;
 use crate::CasebookError;
@@ -113,10 +113,11 @@ CREATE TABLE judgement (
 /// Brings the tables to this version and switches on what durability needs.
 pub(super) fn prepare(writer: &mut Connection) -> Result<(), CasebookError> {
     let doing = "preparing the file";
+    // A unit's detector state takes about 3 KiB: two fit a page. Holds for a new file only.
+    writer.pragma_update(None, "page_size", 8_192).fail(doing)?;
     // A setting that answers with a row, hence not `execute`.
-    let mode: String = writer
-        .pragma_update_and_check(None, "journal_mode", "wal", |row| row.get(0))
-        .fail(doing)?;
+    let mode: String =
+        writer.pragma_update_and_check(None, "journal_mode", "wal", |row| row.get(0)).fail(doing)?;
     if mode != "wal" {
         return Err(CasebookError::Store {
             doing,
@@ -128,10 +129,16 @@ pub(super) fn prepare(writer: &mut Connection) -> Result<(), CasebookError> {
     writer.pragma_update(None, "synchronous", "full").fail(doing)?;
     writer.pragma_update(None, "fullfsync", true).fail(doing)?;
     writer.pragma_update(None, "foreign_keys", true).fail(doing)?;
+    // A step of a thousand units fits the page cache (KiB, hence negative) and, four times, the log (pages).
+    writer.pragma_update(None, "cache_size", -32_768).fail(doing)?;
+    writer.pragma_update(None, "wal_autocheckpoint", 2_000).fail(doing)?;
     common(writer)?;
-    Migrations::new(vec![M::up(FIRST)])
-        .to_latest(writer)
-        .fail("bringing the tables to this version")
+    match Migrations::new(vec![M::up(FIRST)]).to_latest(writer) {
+        Err(Error::MigrationDefinition(MigrationDefinitionError::DatabaseTooFarAhead)) => {
+            Err(CasebookError::Newer)
+        }
+        done => done.fail("bringing the tables to this version"),
+    }
 }
 
 /// Settings of every connection.

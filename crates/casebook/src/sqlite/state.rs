@@ -45,10 +45,7 @@ pub(super) fn put_fleet_checkpoint(tx: &Connection, state: &[u8]) -> Result<(), 
 pub(super) fn checkpoint(view: &Connection, unit: &Id) -> Result<Option<Vec<u8>>, CasebookError> {
     let sql = "SELECT state FROM checkpoint JOIN unit USING (unit_no) WHERE unit = ?";
     let mut select = view.prepare_cached(sql).fail(DOING)?;
-    select
-        .query_row([unit.as_str()], |row| row.get(0))
-        .optional()
-        .fail(DOING)
+    select.query_row([unit.as_str()], |row| row.get(0)).optional().fail(DOING)
 }
 
 pub(super) fn visit_checkpoints(
@@ -66,9 +63,7 @@ pub(super) fn visit_checkpoints(
 }
 
 pub(super) fn fleet_checkpoint(view: &Connection) -> Result<Option<Vec<u8>>, CasebookError> {
-    view.query_row("SELECT state FROM fleet_checkpoint", [], |row| row.get(0))
-        .optional()
-        .fail(DOING)
+    view.query_row("SELECT state FROM fleet_checkpoint", [], |row| row.get(0)).optional().fail(DOING)
 }
 
 /// Adds a mark to the unit's ring, where it takes the place of the oldest once the ring is full.
@@ -85,15 +80,11 @@ pub(super) fn put_mark(
     let count: i64 = count.query_row([number], |row| row.get(0)).fail(WRITING)?;
     let slot = (count - 1) % i64::from(kept);
     // Only where fewer are kept than before.
-    let mut shrink = tx
-        .prepare_cached("DELETE FROM mark WHERE unit_no = ? AND slot >= ?")
-        .fail(WRITING)?;
+    let mut shrink = tx.prepare_cached("DELETE FROM mark WHERE unit_no = ? AND slot >= ?").fail(WRITING)?;
     shrink.execute([number, i64::from(kept)]).fail(WRITING)?;
     let sql = "INSERT OR REPLACE INTO mark (unit_no, slot, at_ms, body) VALUES (?, ?, ?, ?)";
     let mut insert = tx.prepare_cached(sql).fail(WRITING)?;
-    insert
-        .execute(params![number, slot, mark.at, write(mark)?])
-        .fail(WRITING)?;
+    insert.execute(params![number, slot, mark.at, write(mark)?]).fail(WRITING)?;
     Ok(())
 }
 
@@ -103,9 +94,7 @@ pub(super) fn marks(view: &Connection, unit: &Id) -> Result<Vec<Mark>, CasebookE
     let mut rows = select.query([unit.as_str()]).fail(DOING)?;
     let mut marks = Vec::new();
     while let Some(row) = rows.next().fail(DOING)? {
-        marks.push(read(row.get_ref(0).fail(DOING)?.as_str().fail(DOING)?, || {
-            format!("a mark of {unit}")
-        })?);
+        marks.push(read(row.get_ref(0).fail(DOING)?.as_str().fail(DOING)?, || format!("a mark of {unit}"))?);
     }
     Ok(marks)
 }
@@ -120,12 +109,9 @@ pub(super) fn put_judgements(
     let week = week_of(now);
     let sql = "INSERT OR REPLACE INTO judgement (unit_no, week, body) VALUES (?, ?, ?)";
     let mut insert = tx.prepare_cached(sql).fail(WRITING)?;
-    insert
-        .execute(params![number, week, write(&judgements)?])
-        .fail(WRITING)?;
-    let mut delete = tx
-        .prepare_cached("DELETE FROM judgement WHERE unit_no = ? AND week <= ?")
-        .fail(WRITING)?;
+    insert.execute(params![number, week, write(&judgements)?]).fail(WRITING)?;
+    let mut delete =
+        tx.prepare_cached("DELETE FROM judgement WHERE unit_no = ? AND week <= ?").fail(WRITING)?;
     delete.execute([number, week - KEPT_WEEKS]).fail(WRITING)?;
     Ok(())
 }
@@ -134,11 +120,6 @@ pub(super) fn judgements(view: &Connection, unit: &Id) -> Result<Vec<Judgement>,
     let sql =
         "SELECT body FROM judgement JOIN unit USING (unit_no) WHERE unit = ? ORDER BY week DESC LIMIT 1";
     let mut select = view.prepare_cached(sql).fail(DOING)?;
-    let body: Option<String> = select
-        .query_row([unit.as_str()], |row| row.get(0))
-        .optional()
-        .fail(DOING)?;
-    body.map_or(Ok(Vec::new()), |body| {
-        read(&body, || format!("the judgements of {unit}"))
-    })
+    let body: Option<String> = select.query_row([unit.as_str()], |row| row.get(0)).optional().fail(DOING)?;
+    body.map_or(Ok(Vec::new()), |body| read(&body, || format!("the judgements of {unit}")))
 }

@@ -33,18 +33,11 @@ pub(super) fn week(
             continue;
         }
         let then = as_of(view, case, until)?;
-        if then.raised.is_some_and(|raised| raised < until)
-            && then.cleared.is_none_or(|cleared| cleared >= from)
-        {
+        if then.cleared.is_none_or(|cleared| cleared >= from) {
             of_week.push(then);
         }
     }
-    Ok(Week {
-        from,
-        until,
-        cases: of_week,
-        units,
-    })
+    Ok(Week { from, until, cases: of_week, units })
 }
 
 /// A case as it was when the week ended: the last change before then; where that is no longer kept, the case as it is
@@ -55,10 +48,8 @@ fn as_of(view: &Connection, case: Case, until: UnixMs) -> Result<Case, CasebookE
     }
     let sql = "SELECT body FROM change WHERE case_id = ? AND updated_ms < ? ORDER BY sequence DESC LIMIT 1";
     let mut select = view.prepare_cached(sql).fail(DOING)?;
-    let then: Option<String> = select
-        .query_row(params![case.case_id, until], |row| row.get(0))
-        .optional()
-        .fail(DOING)?;
+    let then: Option<String> =
+        select.query_row(params![case.case_id, until], |row| row.get(0)).optional().fail(DOING)?;
     match then {
         Some(then) => read(&then, || format!("a past state of case {}", case.case_id)),
         None => Ok(without_what_came_later(case, until)),
@@ -79,16 +70,14 @@ fn units(view: &Connection, until: UnixMs, depot: Option<&str>) -> Result<Vec<We
     let sql = "SELECT unit, depot, (SELECT body FROM judgement WHERE judgement.unit_no = unit.unit_no AND week <= ?1 \
                ORDER BY week DESC LIMIT 1) FROM unit WHERE first_ms < ?2 AND (?3 IS NULL OR depot = ?3) ORDER BY unit";
     let mut select = view.prepare_cached(sql).fail(DOING)?;
-    let mut rows = select
-        .query(params![state::week_of(until.saturating_sub(1)), until, depot])
-        .fail(DOING)?;
+    let mut rows =
+        select.query(params![state::week_of(until.saturating_sub(1)), until, depot]).fail(DOING)?;
     let mut units = Vec::new();
     while let Some(row) = rows.next().fail(DOING)? {
         let unit = id(row.get_ref(0).fail(DOING)?.as_str().fail(DOING)?)?;
         let judgements: Option<String> = row.get(2).fail(DOING)?;
-        let judgements = judgements
-            .map(|text| read(&text, || format!("the judgements of {unit}")))
-            .transpose()?;
+        let judgements =
+            judgements.map(|text| read(&text, || format!("the judgements of {unit}"))).transpose()?;
         units.push(WeekUnit {
             depot: row.get(1).fail(DOING)?,
             usual_cargo: cargo.get(&unit).copied().unwrap_or_default(),
@@ -105,9 +94,7 @@ fn usual_cargo(view: &Connection, until: UnixMs) -> Result<HashMap<Id, CargoClas
     let sql = "SELECT unit, cargo_class, count(*) FROM load WHERE from_ms < ?1 AND coalesce(until_ms, ?1) > ?2 \
                GROUP BY unit, cargo_class";
     let mut select = view.prepare_cached(sql).fail(DOING)?;
-    let mut rows = select
-        .query([until, until.saturating_sub(USUAL_MS)])
-        .fail(DOING)?;
+    let mut rows = select.query([until, until.saturating_sub(USUAL_MS)]).fail(DOING)?;
     let mut usual: HashMap<Id, (bool, i64, CargoClass)> = HashMap::new();
     while let Some(row) = rows.next().fail(DOING)? {
         let unit = id(row.get_ref(0).fail(DOING)?.as_str().fail(DOING)?)?;
@@ -117,8 +104,5 @@ fn usual_cargo(view: &Connection, until: UnixMs) -> Result<HashMap<Id, CargoClas
         let best = usual.entry(unit).or_insert(told);
         *best = told.max(*best);
     }
-    Ok(usual
-        .into_iter()
-        .map(|(unit, (_, _, class))| (unit, class))
-        .collect())
+    Ok(usual.into_iter().map(|(unit, (_, _, class))| (unit, class)).collect())
 }

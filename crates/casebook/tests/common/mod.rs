@@ -45,40 +45,24 @@ pub fn signal(condition: Condition, standing: Standing, at: UnixMs) -> Signal {
                 times: (0..28).map(|day| at - (27 - day) * DAY).collect(),
                 values: (0..28).map(|day| 12.0 + f64::from(day) / 7.0).collect(),
             }],
-            limits: vec![Limit {
-                name: "opens".to_owned(),
-                value: 14.0,
-            }],
+            limits: vec![Limit { name: "opens".to_owned(), value: 14.0 }],
             ..Evidence::default()
         },
     }
 }
 
 pub fn of(unit: &str, signal: Signal) -> UnitSignal {
-    UnitSignal {
-        unit: id(unit),
-        signal,
-        late: false,
-    }
+    UnitSignal { unit: id(unit), signal, late: false }
 }
 
 pub fn step(position: u64, signals: Vec<UnitSignal>) -> Step {
     let now = signals.iter().map(|said| said.signal.at).max().unwrap_or(MONDAY);
-    Step {
-        signals,
-        ..Step::new("assess", Some(position), now)
-    }
+    Step { signals, ..Step::new("assess", Some(position), now) }
 }
 
 /// One unit's condition that opens.
 pub fn opening(position: u64, unit: &str) -> Step {
-    step(
-        position,
-        vec![of(
-            unit,
-            signal(Condition::RisingDischargePressure, Standing::Open, MONDAY + HOUR),
-        )],
-    )
+    step(position, vec![of(unit, signal(Condition::RisingDischargePressure, Standing::Open, MONDAY + HOUR))])
 }
 
 pub fn load(name: &str, unit: &str, cargo_class: CargoClass, from: UnixMs, until: Option<UnixMs>) -> Load {
@@ -105,13 +89,7 @@ pub fn in_depot(unit: &str, depot: &str) -> RegistryChange {
 }
 
 pub fn act(kind: ActionKind, text: &str) -> Action {
-    Action {
-        by: "night desk".to_owned(),
-        at: 0,
-        kind,
-        text: text.to_owned(),
-        until: None,
-    }
+    Action { by: "night desk".to_owned(), at: 0, kind, text: text.to_owned(), until: None }
 }
 
 /// Everything the feed says after a cursor, page by page.
@@ -122,10 +100,7 @@ pub fn feed_from(book: &impl Casebook, mut cursor: Cursor) -> Vec<(u64, Case)> {
             Changes::Page(page) if page.is_empty() => return heard,
             Changes::Page(page) => {
                 cursor = page.last().unwrap().cursor;
-                heard.extend(
-                    page.into_iter()
-                        .map(|change| (change.cursor.sequence, change.case)),
-                );
+                heard.extend(page.into_iter().map(|change| (change.cursor.sequence, change.case)));
             }
             Changes::OutOfRange => panic!("{cursor:?} is out of range"),
         }
@@ -133,8 +108,5 @@ pub fn feed_from(book: &impl Casebook, mut cursor: Cursor) -> Vec<(u64, Case)> {
 }
 
 pub fn start() -> Cursor {
-    Cursor {
-        epoch: EPOCH,
-        sequence: 0,
-    }
+    Cursor { epoch: EPOCH, sequence: 0 }
 }
