@@ -30,6 +30,8 @@ pub(crate) struct Prior {
     pub(crate) sigma: f64,
     /// Standard deviation between units of what slopes the expected shape leaves over, per K.
     pub(crate) slope_sd: f64,
+    /// Values that make a baseline.
+    pub(crate) needed: u8,
 }
 
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -126,7 +128,7 @@ impl Normal {
             return;
         };
         days.push(Kept::from(day));
-        if days.len() >= usize::from(config.baseline.days).min(MOST_DAYS) {
+        if days.len() >= usize::from(prior.needed).min(MOST_DAYS) {
             of.knowledge = Knowledge::Frozen(freeze(days, prior, config));
         }
     }
@@ -225,7 +227,7 @@ fn freeze(kept: &[Kept], prior: Prior, config: &Config) -> Baseline {
 mod tests {
     use super::*;
 
-    const PRIOR: Prior = Prior { sigma: 1.0, slope_sd: 0.1 };
+    const PRIOR: Prior = Prior { sigma: 1.0, slope_sd: 0.1, needed: 21 };
 
     fn learned(days: impl Iterator<Item = Day>) -> Normal {
         let mut normal = Normal::default();

@@ -22,7 +22,8 @@ struct Plan {
 
 fn plans() -> Vec<Plan> {
     use FaultKind as K;
-    let slow = |kind, breaks| Plan { kind, channel: None, course: Course::Ramp { peak: 1.0, days: 24.0 }, breaks };
+    let slow =
+        |kind, breaks| Plan { kind, channel: None, course: Course::Ramp { peak: 1.0, days: 24.0 }, breaks };
     let at_once = |kind, level| Plan { kind, channel: None, course: Course::Step(level), breaks: None };
     let sensor = |kind, channel, level| Plan { channel: Some(channel), ..at_once(kind, level) };
     vec![
@@ -95,7 +96,10 @@ fn each_kind_of_fault_is_found_in_most_units_and_well_before_the_breakdown() {
     for (unit, known) in played.units.iter().zip(played.model.units()) {
         let truth = played.model.truth().iter().find(|t| t.unit == known.id).unwrap();
         let (right, wrong) = named(truth, unit);
-        before_onset += unit.opened().iter().filter(|s| s.at < truth.onset_ms).count();
+        for signal in unit.opened().into_iter().filter(|s| s.at < truth.onset_ms) {
+            println!("before any fault: {} {}", known.id, common::told(signal));
+            before_onset += 1;
+        }
         faults += 1;
         let in_time = right.is_some_and(|at| truth.breakdown_ms.is_none_or(|b| at < b));
         let count = found.entry(format!("{:?}", truth.kind)).or_default();
@@ -116,7 +120,9 @@ fn each_kind_of_fault_is_found_in_most_units_and_well_before_the_breakdown() {
             wrong.map(|(at, c)| ((day(at) * 10.0).round() / 10.0, c.name())),
         );
     }
-    println!("{found:#?}\n{early} of {breakdowns} breakdowns called 72 h ahead; {misnamed} of {faults} misnamed first; {before_onset} cases before any fault");
+    println!(
+        "{found:#?}\n{early} of {breakdowns} breakdowns called 72 h ahead; {misnamed} of {faults} misnamed first; {before_onset} cases before any fault"
+    );
     for (kind, (n, of)) in &found {
         assert!(n * 3 >= of * 2, "{kind}: found in {n} of {of}");
     }

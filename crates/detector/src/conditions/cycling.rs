@@ -4,7 +4,7 @@
 //! change of load is no finding. Starts come from the unit's counter, from state events, or from fast sampling; what is
 //! sampled too slowly is not judged.
 
-use rimeline_channels::{DAY_MS, HOUR_MS, MINUTE_MS, Stage, UnixMs};
+use rimeline_channels::{DAY_MS, Door, HOUR_MS, MINUTE_MS, Power, Stage, State, UnixMs};
 use serde::{Deserialize, Serialize};
 
 use crate::chart::{Chart, confidence};
@@ -81,17 +81,27 @@ impl Cycling {
     }
 
     /// Takes in a change of state; `event`: it came as an event and not with a reading.
-    pub(crate) fn transition(&mut self, at: UnixMs, changes: Changes, event: bool, config: &Config) {
+    pub(crate) fn transition(
+        &mut self,
+        at: UnixMs,
+        changes: Changes,
+        state: &State,
+        event: bool,
+        config: &Config,
+    ) {
         self.events_seen |= event;
         if changes.any(Changes::STARTED) {
             self.total += 1;
             self.pending_starts = self.pending_starts.saturating_add(1);
-            self.started = Some(at);
+            // A heating run may be short by its nature.
+            self.started = (state.stage != Stage::Heating).then_some(at);
         }
         if changes.any(Changes::STOPPED)
             && let Some(started) = self.started.take()
             && minutes(at - started) < config.cycling.short_run_min
             && !changes.any(Changes::DEFROST_BEGAN)
+            && state.door != Door::Open
+            && state.power != Power::Off
         {
             self.short_ends.rotate_left(1);
             self.short_ends[2] = at;

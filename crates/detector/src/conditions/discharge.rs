@@ -42,7 +42,7 @@ const TREND_LED: f64 = 0.3;
 fn kind(config: &Config) -> Kind {
     Kind {
         feature: Feature::Condensing,
-        prior: Prior { sigma: config.discharge.sigma_k, slope_sd: 0.1 },
+        prior: Prior { sigma: config.discharge.sigma_k, slope_sd: 0.1, needed: config.baseline.days },
         sign: 1.0,
     }
 }

@@ -89,13 +89,13 @@ impl Stuck {
             still.samples = still.samples.saturating_add(1);
             still.events = still.events.saturating_add(u8::from(stirred));
             still.starts = still.starts.saturating_add(u8::from(started));
-            // A defrost heats coil and supply sensor directly; the return air need not follow.
-            if m.masks.any(Masks::DEFROST) && !sensors::is_pressure(sensor) {
-                continue;
-            }
             let Some((lead, by_twin)) = lead(sensor, frame, suspect) else {
                 continue;
             };
+            // A defrost heats coil and supply sensor directly; the return air need not follow. A twin does.
+            if !by_twin && m.masks.any(Masks::DEFROST.or(Masks::RECENT)) {
+                continue;
+            }
             if by_twin != still.by_twin {
                 (still.led, still.by_twin) = (None, by_twin);
             }

@@ -44,7 +44,7 @@ pub(crate) struct Signs {
 fn kind(config: &Config) -> Kind {
     Kind {
         feature: Feature::Capacity,
-        prior: Prior { sigma: config.cooling.sigma, slope_sd: 0.004 },
+        prior: Prior { sigma: config.cooling.sigma, slope_sd: 0.004, needed: config.baseline.days },
         sign: -1.0,
     }
 }

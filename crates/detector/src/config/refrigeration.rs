@@ -24,13 +24,18 @@ thresholds! {
         reached_k: f64 = 1.0, 0.2..=5.0, "This near to the set point it is reached, K.";
         fit_min: f64 = 20.0, 10.0..=120.0, "A pull-down is judged from this length on, finished or not, min.";
         fit_fall_k: f64 = 6.0, 2.0..=20.0, "And from this fall on, K.";
-        episodes: u8 = 6, 3..=16, "Pull-downs that make a baseline.";
+        episodes: u8 = 12, 6..=28, "Pull-downs that make a baseline.";
+        ambient_slope: f64 = 0.03, 0.0..=0.1, "Expected lengthening per K of ambient, as a share.";
+        excess_power: f64 = 0.3, 0.0..=1.0,
+            "The time grows with this power of the distance to the set point at the start: walls are warm as well.";
         sigma: f64 = 0.3, 0.05..=1.0, "Spread of the logarithm of the normalised time in a fleet.";
         ratio: f64 = 1.5, 1.1..=5.0, "Time over its baseline that makes a case.";
         k: f64 = 0.75, 0.25..=3.0, "Slack of its chart.";
         h: f64 = 4.0, 2.0..=20.0, "Its chart signals above this.";
         long_run_h: f64 = 4.0, 2.0..=48.0,
             "A start-stop unit that cools for this long without a stop should have fallen towards its set point, h.";
+        long_run_over_k: f64 = 0.2, 0.0..=5.0,
+            "Mean return air of the last hour this far above the set point has not reached it, K.";
         long_run_fall_k: f64 = 0.5, 0.1..=5.0, "Fall from the first to the last hour of such a run that is progress, K.";
     }
 }

@@ -20,6 +20,11 @@ impl ModeClass {
         Self(state.drive as u8 | (state.running_mode as u8) << 2 | goods << 4 | high << 6)
     }
 
+    /// The class with the speed left open.
+    pub(crate) fn without_speed(self) -> Self {
+        Self(self.0 & !(1 << 6))
+    }
+
     /// The class as a number, for keys.
     pub(crate) fn number(self) -> u8 {
         self.0

@@ -155,7 +155,7 @@ impl UnitState {
             return abstains("the return air sensor is suspect");
         }
         match self.pull_down.learning() {
-            Some(n) => learning(n, config.pull_down.episodes.into(), "pull-downs"),
+            Some(n) => learning(n.into(), config.pull_down.episodes.into(), "pull-downs"),
             None => quiet(self.pull_down.said(config)),
         }
     }

@@ -2,7 +2,7 @@
 
 mod judge;
 
-use rimeline_channels::{Channel, DAY_MS, Door, EventKind, Power, Reading, Stage, UnixMs};
+use rimeline_channels::{Channel, DAY_MS, Door, EventKind, Power, Reading, Stage, State, UnixMs};
 use serde::{Deserialize, Serialize};
 
 use crate::able::Able;
@@ -12,7 +12,7 @@ use crate::conditions::missing::Missing;
 use crate::conditions::noisy::Noisy;
 use crate::conditions::out_of_range::{Around, OutOfRange};
 use crate::conditions::pressure_offset::{self, PressureOffset};
-use crate::conditions::pull_down::{self, PullDown};
+use crate::conditions::pull_down::PullDown;
 use crate::conditions::silence::Silence;
 use crate::conditions::spiking::{self, Spiking, Stir};
 use crate::conditions::stuck::Stuck;
@@ -110,9 +110,9 @@ impl UnitState {
         let dt = last.map(|last| at - last).filter(|_| !gap);
         self.silence.observe(at, config, out);
         let changes = self.regime.apply_state(at, reading.state, gap);
-        self.note(at, changes, false, config);
+        self.note(at, changes, &reading.state, false, config);
         if gap {
-            self.cycling.transition(at, Changes::GAP, false, config);
+            self.cycling.transition(at, Changes::GAP, &reading.state, false, config);
         }
         if let Some(fixed) = reading.fixed(Channel::SetPoint) {
             self.regime.apply_set_point(at, fixed, config);
@@ -150,7 +150,7 @@ impl UnitState {
             EventKind::StateChanged(state) => {
                 let gap = self.regime.is_gap(at, setup.cadence_s, config);
                 let changes = self.regime.apply_state(at, *state, gap);
-                self.note(at, changes, true, config);
+                self.note(at, changes, state, true, config);
             }
             EventKind::SetPointChanged(fixed) => {
                 self.regime.apply_set_point(at, *fixed, config);
@@ -180,7 +180,7 @@ impl UnitState {
             Condition::TwinsDisagree => self.twins.serviced(channel),
             Condition::PressureOffset => pressure_offset::serviced(&mut self.offset, at),
             Condition::WeakCooling => self.weak_cooling = WeakCooling::default(),
-            Condition::SlowPullDown => pull_down::serviced(&mut self.pull_down),
+            Condition::SlowPullDown => self.pull_down.serviced(),
             Condition::ShortCycling => self.cycling.serviced(),
             Condition::RisingDischargePressure => self.discharge = Discharge::default(),
             Condition::Silent => self.silence.serviced(),
@@ -211,8 +211,8 @@ impl UnitState {
         }
     }
 
-    fn note(&mut self, at: UnixMs, changes: Changes, event: bool, config: &Config) {
-        self.cycling.transition(at, changes, event, config);
+    fn note(&mut self, at: UnixMs, changes: Changes, state: &State, event: bool, config: &Config) {
+        self.cycling.transition(at, changes, state, event, config);
         if changes.any(MACHINE) {
             self.stirred = Some(at);
         }
