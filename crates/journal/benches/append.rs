@@ -27,11 +27,7 @@ struct Raw {
 impl Raw {
     fn new() -> Self {
         let dir = tempfile::tempdir().unwrap();
-        Self {
-            file: File::create(dir.path().join("raw")).unwrap(),
-            at: 0,
-            _dir: dir,
-        }
+        Self { file: File::create(dir.path().join("raw")).unwrap(), at: 0, _dir: dir }
     }
 
     /// In groups as large as the journal's.
@@ -57,19 +53,12 @@ impl Through {
         let dir = tempfile::tempdir().unwrap();
         let journal = LocalJournal::open(dir.path(), Options::default()).unwrap();
         let runtime = tokio::runtime::Builder::new_current_thread().build().unwrap();
-        Self {
-            journal,
-            runtime,
-            record: vec![7; bytes].into(),
-            _dir: dir,
-        }
+        Self { journal, runtime, record: vec![7; bytes].into(), _dir: dir }
     }
 
     fn append(&self, count: usize) {
         self.runtime.block_on(async {
-            let all: Vec<_> = (0..count)
-                .map(|_| self.journal.append(self.record.clone()))
-                .collect();
+            let all: Vec<_> = (0..count).map(|_| self.journal.append(self.record.clone())).collect();
             for one in all {
                 one.await.unwrap();
             }
@@ -81,9 +70,7 @@ impl Through {
 fn raw(bencher: divan::Bencher<'_, '_>, messages: usize) {
     let mut raw = Raw::new();
     let bytes = vec![7; messages * MESSAGE];
-    bencher
-        .counter(divan::counter::BytesCount::new(bytes.len()))
-        .bench_local(|| raw.append(&bytes));
+    bencher.counter(divan::counter::BytesCount::new(bytes.len())).bench_local(|| raw.append(&bytes));
 }
 
 #[divan::bench(args = [1, 20, 300, 3000])]
@@ -98,14 +85,12 @@ fn journal(bencher: divan::Bencher<'_, '_>, messages: usize) {
 fn read_back(bencher: divan::Bencher<'_, '_>) {
     let through = Through::new(MESSAGE);
     through.append(3000);
-    bencher
-        .counter(divan::counter::BytesCount::new(3000 * MESSAGE))
-        .bench_local(|| {
-            let mut at = Position::START;
-            while let Some(last) = through.journal.read(at, 1 << 20).unwrap().last() {
-                at = last.next;
-            }
-        });
+    bencher.counter(divan::counter::BytesCount::new(3000 * MESSAGE)).bench_local(|| {
+        let mut at = Position::START;
+        while let Some(last) = through.journal.read(at, 1 << 20).unwrap().last() {
+            at = last.next;
+        }
+    });
 }
 
 /// CPU time of all living threads of this process.
@@ -125,17 +110,11 @@ fn ratio(record: usize, count: usize) {
     let timed = |f: &mut dyn FnMut()| {
         let (wall, used) = (Instant::now(), cpu());
         f();
-        [
-            wall.elapsed().as_secs_f64(),
-            cpu().saturating_sub(used).as_secs_f64(),
-        ]
+        [wall.elapsed().as_secs_f64(), cpu().saturating_sub(used).as_secs_f64()]
     };
     let mut rounds: [[Vec<f64>; 2]; 2] = Default::default();
     for _ in 0..100 {
-        let both = [
-            timed(&mut || raw.append(&bytes)),
-            timed(&mut || through.append(count)),
-        ];
+        let both = [timed(&mut || raw.append(&bytes)), timed(&mut || through.append(count))];
         for (who, measured) in both.into_iter().enumerate() {
             for (what, value) in measured.into_iter().enumerate() {
                 rounds[who][what].push(value * 1e6);
@@ -157,14 +136,9 @@ fn ratio(record: usize, count: usize) {
 }
 
 fn main() {
-    for (record, count) in [
-        (MESSAGE, 1),
-        (MESSAGE, 20),
-        (MESSAGE, 300),
-        (MESSAGE, 3000),
-        (READING, 1),
-        (READING, 1000),
-    ] {
+    for (record, count) in
+        [(MESSAGE, 1), (MESSAGE, 20), (MESSAGE, 300), (MESSAGE, 3000), (READING, 1), (READING, 1000)]
+    {
         ratio(record, count);
     }
     divan::main();

@@ -140,17 +140,11 @@ impl JournalError {
     }
 
     pub(crate) fn damaged(path: &Path, offset: u64, problem: impl Into<String>) -> Self {
-        Self::Damaged {
-            path: path.into(),
-            offset,
-            problem: problem.into(),
-        }
+        Self::Damaged { path: path.into(), offset, problem: problem.into() }
     }
 
     pub(crate) fn stopped(action: &str, path: &Path, source: &io::Error) -> Self {
-        Self::Stopped {
-            reason: format!("cannot {action} {}: {source}", path.display()).into(),
-        }
+        Self::Stopped { reason: format!("cannot {action} {}: {source}", path.display()).into() }
     }
 }
 
@@ -166,18 +160,10 @@ pub(crate) trait Doing<T> {
 
 impl<T> Doing<T> for io::Result<T> {
     fn doing(self, action: &'static str, path: &Path) -> Result<T, JournalError> {
-        self.map_err(|e| JournalError::Io {
-            action,
-            path: path.into(),
-            source: Arc::new(e),
-        })
+        self.map_err(|e| JournalError::Io { action, path: path.into(), source: Arc::new(e) })
     }
 
     fn appending(self, action: &'static str, path: &Path) -> Result<T, JournalError> {
-        self.map_err(|e| JournalError::Append {
-            action,
-            path: path.into(),
-            source: Arc::new(e),
-        })
+        self.map_err(|e| JournalError::Append { action, path: path.into(), source: Arc::new(e) })
     }
 }

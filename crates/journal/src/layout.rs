@@ -31,9 +31,7 @@ pub(crate) fn appended(path: &Path, suffix: &str) -> PathBuf {
 /// A name for the copy of a damaged file that is not in use.
 pub(crate) fn aside(path: &Path, taken: &[String]) -> PathBuf {
     let free = |candidate: &PathBuf| {
-        !taken
-            .iter()
-            .any(|name| candidate.file_name().is_some_and(|file| file == name.as_str()))
+        !taken.iter().any(|name| candidate.file_name().is_some_and(|file| file == name.as_str()))
     };
     let plain = appended(path, ASIDE);
     if free(&plain) {
@@ -57,10 +55,7 @@ pub(crate) struct Listing {
 
 impl Listing {
     pub(crate) fn read(disk: &dyn Disk, dir: &Path) -> Result<Self, JournalError> {
-        let mut listing = Self {
-            names: disk.list(dir).doing("list", dir)?,
-            ..Self::default()
-        };
+        let mut listing = Self { names: disk.list(dir).doing("list", dir)?, ..Self::default() };
         for name in &listing.names {
             match name.as_str() {
                 LOCK | OF_THE_FILE_SYSTEM => {}

@@ -36,18 +36,13 @@ impl LocalJournal {
         options.check()?;
         let dir = dir.as_ref();
         let (shared, writer) = recover::open(disk, dir, options)?;
-        let thread = std::thread::Builder::new()
-            .name("journal".into())
-            .spawn(move || writer.run());
+        let thread = std::thread::Builder::new().name("journal".into()).spawn(move || writer.run());
         let thread = thread.map_err(|source| JournalError::Io {
             action: "start a thread for",
             path: dir.into(),
             source: Arc::new(source),
         })?;
-        Ok(Self {
-            shared,
-            writer: Mutex::new(Some(thread)),
-        })
+        Ok(Self { shared, writer: Mutex::new(Some(thread)) })
     }
 
     /// Writes what waits, notes the end, and gives the directory free. Appends that come later are refused.
@@ -95,10 +90,7 @@ impl Journal for LocalJournal {
     fn append(&self, record: Bytes) -> BoxFuture<'_, Answer> {
         let limit = self.shared.options.max_record_bytes;
         if record.len() > limit {
-            return Box::pin(std::future::ready(Err(JournalError::TooLarge {
-                bytes: record.len(),
-                limit,
-            })));
+            return Box::pin(std::future::ready(Err(JournalError::TooLarge { bytes: record.len(), limit })));
         }
         match self.shared.queue.try_push(record) {
             Ok(receiver) => Box::pin(self.answer(receiver)),

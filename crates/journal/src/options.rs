@@ -54,16 +54,10 @@ impl Options {
             return bad("node", format!("{} bytes are over {NODE_BYTES}", self.node.len()));
         }
         if !(1..=256 << 20).contains(&self.max_record_bytes) {
-            return bad(
-                "max_record_bytes",
-                format!("{} is not in 1 byte to 256 MiB", self.max_record_bytes),
-            );
+            return bad("max_record_bytes", format!("{} is not in 1 byte to 256 MiB", self.max_record_bytes));
         }
         if !(4 << 10..=1 << 30).contains(&self.segment_bytes) {
-            return bad(
-                "segment_bytes",
-                format!("{} is not in 4 KiB to 1 GiB", self.segment_bytes),
-            );
+            return bad("segment_bytes", format!("{} is not in 4 KiB to 1 GiB", self.segment_bytes));
         }
         if self.segment_bytes - HEADER_BYTES < frame {
             return bad(
@@ -72,29 +66,17 @@ impl Options {
             );
         }
         if self.commit_bytes == 0 || self.segment_bytes - HEADER_BYTES < self.commit_bytes as u64 {
-            return bad(
-                "commit_bytes",
-                format!("{} is not in 1 byte to one segment", self.commit_bytes),
-            );
+            return bad("commit_bytes", format!("{} is not in 1 byte to one segment", self.commit_bytes));
         }
         if self.commit_interval > Duration::from_secs(1) {
-            return bad(
-                "commit_interval",
-                format!("{:?} is over 1 s", self.commit_interval),
-            );
+            return bad("commit_interval", format!("{:?} is over 1 s", self.commit_interval));
         }
         let queued = self.max_record_bytes + BESIDE_RECORD;
         if self.queue_bytes < queued || self.queue_bytes > u32::MAX as usize {
-            return bad(
-                "queue_bytes",
-                format!("{} is not in one largest record to 4 GiB", self.queue_bytes),
-            );
+            return bad("queue_bytes", format!("{} is not in one largest record to 4 GiB", self.queue_bytes));
         }
         if self.journal_bytes < 2 * self.segment_bytes {
-            return bad(
-                "journal_bytes",
-                format!("{} is less than two segments", self.journal_bytes),
-            );
+            return bad("journal_bytes", format!("{} is less than two segments", self.journal_bytes));
         }
         Ok(())
     }

@@ -152,11 +152,7 @@ impl Queue {
                 break;
             }
             inner.wake_at = self.commit_bytes;
-            inner = self
-                .ready
-                .wait_timeout(inner, left)
-                .unwrap_or_else(PoisonError::into_inner)
-                .0;
+            inner = self.ready.wait_timeout(inner, left).unwrap_or_else(PoisonError::into_inner).0;
         }
         inner
     }

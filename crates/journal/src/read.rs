@@ -16,10 +16,7 @@ use crate::{Entry, JournalError, Position};
 pub(crate) fn read(shared: &Shared, from: Position, max_bytes: usize) -> Result<Vec<Entry>, JournalError> {
     let end = shared.end();
     if from.get() > end {
-        return Err(JournalError::BeyondEnd {
-            position: from,
-            end: Position::new(end),
-        });
+        return Err(JournalError::BeyondEnd { position: from, end: Position::new(end) });
     }
     let mut at = from.get();
     let mut entries = Vec::new();
@@ -33,10 +30,7 @@ pub(crate) fn read(shared: &Shared, from: Position, max_bytes: usize) -> Result<
     }
     let start = shared.start();
     if entries.is_empty() && from.get() < start {
-        return Err(JournalError::Trimmed {
-            position: from,
-            start: Position::new(start),
-        });
+        return Err(JournalError::Trimmed { position: from, start: Position::new(start) });
     }
     Ok(entries)
 }
@@ -64,10 +58,7 @@ impl<'a> Place<'a> {
         let after = segments.starts.partition_point(|&start| start <= at);
         let Some(&start) = after.checked_sub(1).and_then(|i| segments.starts.get(i)) else {
             let start = Position::new(segments.starts.front().copied().unwrap_or(end));
-            return Err(JournalError::Trimmed {
-                position: Position::new(at),
-                start,
-            });
+            return Err(JournalError::Trimmed { position: Position::new(at), start });
         };
         let (file, limit) = match segments.starts.get(after) {
             None => (Arc::clone(&segments.active), end),
@@ -77,13 +68,7 @@ impl<'a> Place<'a> {
                 (shared.disk.open(&path).doing("open", &path)?, next)
             }
         };
-        Ok(Self {
-            shared,
-            file,
-            start,
-            stamp: Stamp::new(shared.id, start),
-            limit,
-        })
+        Ok(Self { shared, file, start, stamp: Stamp::new(shared.id, start), limit })
     }
 
     /// Collects entries from `at` on and says where to read on.
@@ -92,9 +77,7 @@ impl<'a> Place<'a> {
         while at < self.limit && entries.is_empty() {
             let mut held = BytesMut::zeroed(wanted.min((self.limit - at) as usize));
             let path = || segment_path(&self.shared.dir, self.start);
-            self.file
-                .read_at(&mut held, self.stamp.offset(at))
-                .doing("read", &path())?;
+            self.file.read_at(&mut held, self.stamp.offset(at)).doing("read", &path())?;
             let stop = match self.cut(at, held.freeze(), entries) {
                 Ok(stop) => stop,
                 // The entries before it are good; the next read meets it first and tells.
@@ -111,10 +94,7 @@ impl<'a> Place<'a> {
     fn cut(&self, mut at: u64, mut held: Bytes, entries: &mut Vec<Entry>) -> Result<Stop, JournalError> {
         loop {
             if held.len() < FRAME_BYTES {
-                return Ok(Stop {
-                    at,
-                    needs: FRAME_BYTES,
-                });
+                return Ok(Stop { at, needs: FRAME_BYTES });
             }
             let Some(head) = self.stamp.read_head(&held) else {
                 return self.pass_over(at, Fault::NoFrame);
@@ -130,11 +110,7 @@ impl<'a> Place<'a> {
                 Kind::Record if held.len() < bytes => return Ok(Stop { at, needs: bytes }),
                 Kind::Record if crc32c::crc32c_append(sum, &held[FRAME_BYTES..bytes]) == head.checksum => {
                     let record = held.split_to(bytes).slice(FRAME_BYTES..);
-                    entries.push(Entry {
-                        position: Position::new(at),
-                        next: Position::new(next),
-                        record,
-                    });
+                    entries.push(Entry { position: Position::new(at), next: Position::new(next), record });
                 }
                 Kind::Void | Kind::Record => return self.pass_over(at, Fault::Checksum),
             }
@@ -153,22 +129,14 @@ impl<'a> Place<'a> {
         let mut window = Window::new(&*self.file, self.stamp, limit).doing("read", &path)?;
         let mut reached = HEADER_BYTES;
         while reached < offset {
-            let frame = window
-                .frame_at(reached)
-                .doing("read", &path)?
-                .map_err(|_| damaged())?;
+            let frame = window.frame_at(reached).doing("read", &path)?.map_err(|_| damaged())?;
             if frame.kind == Kind::Void && frame.end > offset {
-                return Ok(Stop {
-                    at: self.stamp.position(frame.end),
-                    needs: FRAME_BYTES,
-                });
+                return Ok(Stop { at: self.stamp.position(frame.end), needs: FRAME_BYTES });
             }
             reached = frame.end;
         }
         if reached > offset {
-            Err(JournalError::NoRecord {
-                position: Position::new(at),
-            })
+            Err(JournalError::NoRecord { position: Position::new(at) })
         } else {
             Err(damaged())
         }

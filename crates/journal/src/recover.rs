@@ -47,22 +47,11 @@ pub(crate) fn open(
     let end = survey.end();
     let starts = survey.segments.iter().map(|segment| segment.start).collect();
     let Some(last) = survey.segments.into_iter().next_back() else {
-        return Err(JournalError::damaged(
-            &segment_path(dir, checkpoint.start),
-            0,
-            "the file is gone",
-        ));
+        return Err(JournalError::damaged(&segment_path(dir, checkpoint.start), 0, "the file is gone"));
     };
-    let active = Active {
-        file: Arc::clone(&last.file),
-        path: last.path,
-        stamp: last.stamp,
-        good: last.sweep.end,
-    };
-    let segments = Segments {
-        starts,
-        active: last.file,
-    };
+    let active =
+        Active { file: Arc::clone(&last.file), path: last.path, stamp: last.stamp, good: last.sweep.end };
+    let segments = Segments { starts, active: last.file };
     let shared = Arc::new(Shared::new(disk, dir.into(), options, checkpoint, segments, end));
     Ok((Arc::clone(&shared), Writer::new(shared, active, lock)))
 }
@@ -71,19 +60,11 @@ pub(crate) fn open(
 fn create(disk: &dyn Disk, dir: &Path, options: &Options, listing: &Listing) -> Result<(), JournalError> {
     if let Some(stranger) = listing.strangers.first() {
         let problem = format!("there is no journal here, but `{stranger}` is");
-        return Err(JournalError::Foreign {
-            path: dir.into(),
-            problem,
-        });
+        return Err(JournalError::Foreign { path: dir.into(), problem });
     }
     // The hasher is seeded by the system: unique to this journal, and unknown to whoever sends records.
     let id = std::hash::RandomState::new().hash_one(dir);
-    let header = Header {
-        id,
-        start: 0,
-        config_hash: options.config_hash,
-        node: options.node.clone(),
-    };
+    let header = Header { id, start: 0, config_hash: options.config_hash, node: options.node.clone() };
     segment::create(disk, dir, &header).map(drop)
 }
 
@@ -91,12 +72,7 @@ fn create(disk: &dyn Disk, dir: &Path, options: &Options, listing: &Listing) -> 
 fn check(survey: &Survey, options: &Options) -> Result<(), JournalError> {
     for segment in &survey.segments {
         let Some(header) = &segment.header else { continue };
-        let foreign = |problem| {
-            Err(JournalError::Foreign {
-                path: segment.path.clone(),
-                problem,
-            })
-        };
+        let foreign = |problem| Err(JournalError::Foreign { path: segment.path.clone(), problem });
         if header.node != options.node {
             return foreign(format!(
                 "it is the journal of node `{}`, not of `{}`",
@@ -105,17 +81,11 @@ fn check(survey: &Survey, options: &Options) -> Result<(), JournalError> {
         }
         if header.config_hash != options.config_hash {
             let (found, ours) = (header.config_hash, options.config_hash);
-            return foreign(format!(
-                "it was written with configuration {found:016x}, not {ours:016x}"
-            ));
+            return foreign(format!("it was written with configuration {found:016x}, not {ours:016x}"));
         }
     }
     if let Some(damage) = survey.damages.first() {
-        return Err(JournalError::damaged(
-            &damage.path,
-            damage.offset,
-            damage.problem.clone(),
-        ));
+        return Err(JournalError::damaged(&damage.path, damage.offset, damage.problem.clone()));
     }
     Ok(())
 }
@@ -138,11 +108,7 @@ fn settle(disk: &dyn Disk, dir: &Path, survey: &Survey) -> Result<Checkpoint, Jo
     if let Some(checkpoint) = survey.checkpoint {
         return Ok(checkpoint);
     }
-    let checkpoint = Checkpoint {
-        id: survey.id,
-        start: survey.start,
-        durable: survey.start,
-    };
+    let checkpoint = Checkpoint { id: survey.id, start: survey.start, durable: survey.start };
     checkpoint.write(disk, dir)?;
     Ok(checkpoint)
 }

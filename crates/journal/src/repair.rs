@@ -90,9 +90,7 @@ pub fn repair_on(disk: &dyn Disk, dir: &Path) -> Result<Report, JournalError> {
         }
         let copy = aside(&segment.path, &listing.names);
         copy_file(disk, &*segment.file, &copy)?;
-        listing
-            .names
-            .extend(copy.file_name().map(|name| name.to_string_lossy().into_owned()));
+        listing.names.extend(copy.file_name().map(|name| name.to_string_lossy().into_owned()));
         report.copies.push(copy);
     }
     disk.sync_dir(dir).doing("sync", dir)?;
@@ -100,11 +98,7 @@ pub fn repair_on(disk: &dyn Disk, dir: &Path) -> Result<Report, JournalError> {
     for segment in &survey.segments {
         let (file, path) = (&*segment.file, &segment.path);
         if segment.header.is_none() {
-            let header = Header {
-                id: survey.id,
-                start: segment.start,
-                ..pattern.clone()
-            };
+            let header = Header { id: survey.id, start: segment.start, ..pattern.clone() };
             file.write_at(&header.encode(), 0).doing("write to", path)?;
         }
         for hole in &segment.sweep.holes {
@@ -112,27 +106,16 @@ pub fn repair_on(disk: &dyn Disk, dir: &Path) -> Result<Report, JournalError> {
         }
         file.sync_all().doing("sync", path)?;
     }
-    let first = survey
-        .segments
-        .first()
-        .map_or(survey.start, |segment| segment.start);
+    let first = survey.segments.first().map_or(survey.start, |segment| segment.start);
     if first > survey.start {
-        let header = Header {
-            id: survey.id,
-            start: survey.start,
-            ..pattern
-        };
+        let header = Header { id: survey.id, start: survey.start, ..pattern };
         let file = segment::create(disk, dir, &header)?;
         let path = segment_path(dir, survey.start);
         let stamp = Stamp::new(survey.id, survey.start);
         fill(&*file, stamp, &path, HEADER_BYTES, stamp.offset(first))?;
         file.sync_all().doing("sync", &path)?;
     }
-    let checkpoint = Checkpoint {
-        id: survey.id,
-        start: survey.start,
-        durable: survey.end(),
-    };
+    let checkpoint = Checkpoint { id: survey.id, start: survey.start, durable: survey.end() };
     checkpoint.write(disk, dir)?;
     Ok(report)
 }
@@ -141,10 +124,7 @@ pub fn repair_on(disk: &dyn Disk, dir: &Path) -> Result<Report, JournalError> {
 fn take(disk: &dyn Disk, dir: &Path) -> Result<(Box<dyn Send>, Listing), JournalError> {
     if Listing::read(disk, dir)?.is_new() {
         let problem = "there is no journal here".to_owned();
-        return Err(JournalError::Foreign {
-            path: dir.into(),
-            problem,
-        });
+        return Err(JournalError::Foreign { path: dir.into(), problem });
     }
     let lock = lock(disk, dir)?;
     Ok((lock, Listing::read(disk, dir)?))
@@ -166,11 +146,7 @@ fn report(survey: &Survey) -> Report {
 fn fill(file: &dyn DiskFile, stamp: Stamp, path: &Path, mut from: u64, to: u64) -> Result<(), JournalError> {
     let least = FRAME_BYTES as u64;
     if to - from < least {
-        return Err(JournalError::damaged(
-            path,
-            from,
-            "the stretch is too short to be marked as void",
-        ));
+        return Err(JournalError::damaged(path, from, "the stretch is too short to be marked as void"));
     }
     if file.size().doing("read", path)? < to {
         file.truncate(to).doing("extend", path)?;
@@ -180,8 +156,7 @@ fn fill(file: &dyn DiskFile, stamp: Stamp, path: &Path, mut from: u64, to: u64) 
         if to - from > bytes && to - from - bytes < least {
             bytes -= least;
         }
-        file.write_at(&stamp.void_head(from, bytes as u32), from)
-            .doing("write to", path)?;
+        file.write_at(&stamp.void_head(from, bytes as u32), from).doing("write to", path)?;
         from += bytes;
     }
     Ok(())

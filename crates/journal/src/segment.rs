@@ -21,10 +21,8 @@ pub(crate) fn create(
     let draft = temporary(&path);
     let file = disk.create(&draft).appending("create", &draft)?;
     file.write_at(&header.encode(), 0).appending("write to", &draft)?;
-    file.sync_all()
-        .map_err(|e| JournalError::stopped("sync", &draft, &e))?;
+    file.sync_all().map_err(|e| JournalError::stopped("sync", &draft, &e))?;
     disk.rename(&draft, &path).appending("put in place", &path)?;
-    disk.sync_dir(dir)
-        .map_err(|e| JournalError::stopped("sync", dir, &e))?;
+    disk.sync_dir(dir).map_err(|e| JournalError::stopped("sync", dir, &e))?;
     Ok(file)
 }

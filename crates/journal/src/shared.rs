@@ -64,11 +64,7 @@ impl Shared {
             options,
             queue,
             progress: watch::Sender::new(Progress { end, ended: None }),
-            keeper: Mutex::new(Keeper {
-                checkpoint,
-                doomed: Vec::new(),
-                closed: false,
-            }),
+            keeper: Mutex::new(Keeper { checkpoint, doomed: Vec::new(), closed: false }),
             segments: RwLock::new(segments),
         }
     }

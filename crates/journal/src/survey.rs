@@ -66,12 +66,7 @@ pub(crate) fn survey(disk: &dyn Disk, dir: &Path, listing: &Listing) -> Result<S
         damages: vec![],
     };
     let mut reached = start;
-    let ends: Vec<_> = opened
-        .iter()
-        .skip(1)
-        .map(|(start, ..)| Some(*start))
-        .chain([None])
-        .collect();
+    let ends: Vec<_> = opened.iter().skip(1).map(|(start, ..)| Some(*start)).chain([None]).collect();
     for ((start, path, file, header), end) in opened.into_iter().zip(ends) {
         if start < survey.start {
             survey.leftovers.push(path);
@@ -97,39 +92,19 @@ pub(crate) fn survey(disk: &dyn Disk, dir: &Path, listing: &Listing) -> Result<S
         }
         let sweep = sweep(&*file, stamp, extent).doing("read", &path)?;
         for hole in &sweep.holes {
-            let lost = (
-                Position::new(stamp.position(hole.from)),
-                Position::new(stamp.position(hole.to)),
-            );
+            let lost = (Position::new(stamp.position(hole.from)), Position::new(stamp.position(hole.to)));
             survey.damage(&path, hole.from, lost, &hole.fault.to_string());
         }
         reached = stamp.position(sweep.end);
-        survey.segments.push(Segment {
-            start,
-            path,
-            file,
-            stamp,
-            header,
-            sweep,
-        });
+        survey.segments.push(Segment { start, path, file, stamp, header, sweep });
     }
     if survey.segments.is_empty() {
-        survey.damage(
-            &segment_path(dir, start),
-            0,
-            (Position::new(start), Position::new(durable)),
-            MISSING,
-        );
+        survey.damage(&segment_path(dir, start), 0, (Position::new(start), Position::new(durable)), MISSING);
     }
     // A journal that was only just being created has none, and no record either.
     if checkpoint.is_none() && survey.end() > 0 {
         let place = Position::new(start);
-        survey.damage(
-            &dir.join(CHECKPOINT),
-            0,
-            (place, place),
-            "it is missing or not what was written",
-        );
+        survey.damage(&dir.join(CHECKPOINT), 0, (place, place), "it is missing or not what was written");
     }
     Ok(survey)
 }
@@ -139,19 +114,11 @@ const MISSING: &str = "the file is gone";
 impl Survey {
     /// The position after the last whole record.
     pub(crate) fn end(&self) -> u64 {
-        self.segments
-            .last()
-            .map_or(self.start, |last| last.stamp.position(last.sweep.end))
+        self.segments.last().map_or(self.start, |last| last.stamp.position(last.sweep.end))
     }
 
     fn damage(&mut self, path: &Path, offset: u64, (from, to): (Position, Position), problem: &str) {
-        self.damages.push(Damage {
-            path: path.into(),
-            offset,
-            from,
-            to,
-            problem: problem.to_owned(),
-        });
+        self.damages.push(Damage { path: path.into(), offset, from, to, problem: problem.to_owned() });
     }
 }
 
@@ -184,9 +151,5 @@ fn read_header(file: &dyn DiskFile, path: &Path) -> Result<Option<Header>, Journ
 }
 
 fn version(path: &Path, found: u32) -> JournalError {
-    JournalError::Version {
-        path: path.into(),
-        found,
-        known: FORMAT,
-    }
+    JournalError::Version { path: path.into(), found, known: FORMAT }
 }

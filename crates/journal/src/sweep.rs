@@ -62,11 +62,7 @@ pub(crate) fn sweep(file: &dyn DiskFile, stamp: Stamp, extent: Extent) -> io::Re
             }
             Err(fault) => {
                 let to = window.next_frame(at + 1)?.map_or(limit, |frame| frame.offset);
-                breaks.push(Break {
-                    hole: Hole { from: at, to, fault },
-                    records,
-                    last_group,
-                });
+                breaks.push(Break { hole: Hole { from: at, to, fault }, records, last_group });
                 at = to;
             }
         }
@@ -80,19 +76,9 @@ pub(crate) fn sweep(file: &dyn DiskFile, stamp: Stamp, extent: Extent) -> io::Re
     if at < proven {
         match holes.last_mut() {
             Some(hole) if hole.to == at => hole.to = proven,
-            _ => holes.push(Hole {
-                from: at,
-                to: proven,
-                fault: Fault::Ends,
-            }),
+            _ => holes.push(Hole { from: at, to: proven, fault: Fault::Ends }),
         }
         at = proven;
     }
-    Ok(Sweep {
-        end: at,
-        records,
-        last_group,
-        holes,
-        torn: size.saturating_sub(at),
-    })
+    Ok(Sweep { end: at, records, last_group, holes, torn: size.saturating_sub(at) })
 }

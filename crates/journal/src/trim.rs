@@ -11,10 +11,7 @@ use crate::{JournalError, Position, error::Doing};
 pub(crate) fn trim(shared: &Shared, to: Position) -> Result<(), JournalError> {
     let end = shared.end();
     if to.get() > end {
-        return Err(JournalError::BeyondEnd {
-            position: to,
-            end: Position::new(end),
-        });
+        return Err(JournalError::BeyondEnd { position: to, end: Position::new(end) });
     }
     let mut keeper = shared.keeper();
     if let Some(reason) = shared.ended() {
@@ -29,19 +26,13 @@ pub(crate) fn trim(shared: &Shared, to: Position) -> Result<(), JournalError> {
         segments.starts[before.saturating_sub(1)]
     };
     if start > keeper.checkpoint.start {
-        let checkpoint = crate::checkpoint::Checkpoint {
-            start,
-            durable: end,
-            ..keeper.checkpoint
-        };
+        let checkpoint = crate::checkpoint::Checkpoint { start, durable: end, ..keeper.checkpoint };
         checkpoint.write(&*shared.disk, &shared.dir)?;
         keeper.checkpoint = checkpoint;
         let mut segments = shared.segments_mut();
         while segments.starts.front().is_some_and(|&first| first < start) {
             let gone = segments.starts.pop_front();
-            keeper
-                .doomed
-                .extend(gone.map(|start| segment_path(&shared.dir, start)));
+            keeper.doomed.extend(gone.map(|start| segment_path(&shared.dir, start)));
         }
     }
     remove(&*shared.disk, &mut keeper.doomed)

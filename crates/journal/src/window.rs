@@ -58,14 +58,7 @@ pub(crate) struct Window<'a> {
 impl<'a> Window<'a> {
     pub(crate) fn new(file: &'a dyn DiskFile, stamp: Stamp, limit: u64) -> io::Result<Self> {
         let size = file.size()?.min(limit);
-        Ok(Self {
-            file,
-            stamp,
-            limit,
-            size,
-            held: Vec::new(),
-            at: 0,
-        })
+        Ok(Self { file, stamp, limit, size, held: Vec::new(), at: 0 })
     }
 
     /// The frame at an offset.
@@ -97,28 +90,18 @@ impl<'a> Window<'a> {
         if sum != head.checksum {
             return Ok(Err(Fault::Checksum));
         }
-        Ok(Ok(Frame {
-            offset,
-            end,
-            kind: head.kind,
-            synced: u64::from(head.synced),
-        }))
+        Ok(Ok(Frame { offset, end, kind: head.kind, synced: u64::from(head.synced) }))
     }
 
     /// The next frame at `from` or after it, wherever it begins.
     pub(crate) fn next_frame(&mut self, mut from: u64) -> io::Result<Option<Frame>> {
-        let marks = [
-            self.stamp.record_mark.to_le_bytes(),
-            self.stamp.void_mark.to_le_bytes(),
-        ];
+        let marks = [self.stamp.record_mark.to_le_bytes(), self.stamp.void_mark.to_le_bytes()];
         loop {
             let view = self.bytes(from, FRAME_BYTES)?;
             if view.len() < FRAME_BYTES {
                 return Ok(None);
             }
-            let found = view
-                .windows(4)
-                .position(|four| four == marks[0] || four == marks[1]);
+            let found = view.windows(4).position(|four| four == marks[0] || four == marks[1]);
             let Some(at) = found else {
                 from += view.len() as u64 - 3;
                 continue;

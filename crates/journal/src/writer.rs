@@ -73,22 +73,13 @@ struct Mourner(Arc<Shared>);
 impl Drop for Mourner {
     fn drop(&mut self) {
         self.0.keeper().closed = true;
-        self.0.finish(&JournalError::Stopped {
-            reason: "the writer is gone".into(),
-        });
+        self.0.finish(&JournalError::Stopped { reason: "the writer is gone".into() });
     }
 }
 
 impl Writer {
     pub(crate) fn new(shared: Arc<Shared>, active: Active, lock: Box<dyn Send>) -> Self {
-        Self {
-            shared,
-            active,
-            given_up: false,
-            failing: false,
-            buffer: Vec::new(),
-            _lock: lock,
-        }
+        Self { shared, active, given_up: false, failing: false, buffer: Vec::new(), _lock: lock }
     }
 
     /// Writes groups until the queue is closed.
@@ -161,12 +152,7 @@ impl Writer {
             self.rotate()?;
         }
 
-        let Active {
-            file,
-            path,
-            stamp,
-            good,
-        } = &mut self.active;
+        let Active { file, path, stamp, good } = &mut self.active;
         self.buffer.clear();
         for pending in group {
             let offset = *good + self.buffer.len() as u64;
@@ -179,8 +165,7 @@ impl Writer {
             self.given_up = true;
             return Err(error);
         }
-        file.sync_data()
-            .map_err(|e| JournalError::stopped("sync", path, &e))?;
+        file.sync_data().map_err(|e| JournalError::stopped("sync", path, &e))?;
         let first = stamp.position(*good);
         *good += bytes;
         Ok(first)
@@ -189,15 +174,8 @@ impl Writer {
     fn rotate(&mut self) -> Result<(), JournalError> {
         let start = self.active.stamp.position(self.active.good);
         let shared = &*self.shared;
-        let Options {
-            node, config_hash, ..
-        } = &shared.options;
-        let header = Header {
-            id: shared.id,
-            start,
-            config_hash: *config_hash,
-            node: node.clone(),
-        };
+        let Options { node, config_hash, .. } = &shared.options;
+        let header = Header { id: shared.id, start, config_hash: *config_hash, node: node.clone() };
         let file = segment::create(&*shared.disk, &shared.dir, &header)?;
         let mut segments = shared.segments_mut();
         segments.active = Arc::clone(&file);
@@ -207,12 +185,7 @@ impl Writer {
         }
         drop(segments);
         let path = segment_path(&shared.dir, start);
-        self.active = Active {
-            file,
-            path,
-            stamp: Stamp::new(shared.id, start),
-            good: HEADER_BYTES,
-        };
+        self.active = Active { file, path, stamp: Stamp::new(shared.id, start), good: HEADER_BYTES };
         self.given_up = false;
         Ok(())
     }

@@ -28,17 +28,11 @@ impl Disk for RealDisk {
     }
 
     fn list(&self, dir: &Path) -> io::Result<Vec<String>> {
-        fs::read_dir(dir)?
-            .map(|entry| Ok(entry?.file_name().to_string_lossy().into_owned()))
-            .collect()
+        fs::read_dir(dir)?.map(|entry| Ok(entry?.file_name().to_string_lossy().into_owned())).collect()
     }
 
     fn lock(&self, path: &Path) -> io::Result<Box<dyn Send>> {
-        let file = OpenOptions::new()
-            .write(true)
-            .create(true)
-            .truncate(false)
-            .open(path)?;
+        let file = OpenOptions::new().write(true).create(true).truncate(false).open(path)?;
         match file.try_lock() {
             Ok(()) => Ok(Box::new(file)),
             Err(TryLockError::WouldBlock) => Err(io::ErrorKind::WouldBlock.into()),
@@ -47,19 +41,12 @@ impl Disk for RealDisk {
     }
 
     fn create(&self, path: &Path) -> io::Result<Arc<dyn DiskFile>> {
-        let file = OpenOptions::new()
-            .read(true)
-            .write(true)
-            .create(true)
-            .truncate(true)
-            .open(path)?;
+        let file = OpenOptions::new().read(true).write(true).create(true).truncate(true).open(path)?;
         Ok(Arc::new(RealFile(file)))
     }
 
     fn open(&self, path: &Path) -> io::Result<Arc<dyn DiskFile>> {
-        Ok(Arc::new(RealFile(
-            OpenOptions::new().read(true).write(true).open(path)?,
-        )))
+        Ok(Arc::new(RealFile(OpenOptions::new().read(true).write(true).open(path)?)))
     }
 
     fn rename(&self, from: &Path, to: &Path) -> io::Result<()> {

@@ -1,17 +1,14 @@
 use std::sync::Arc;
 
-use rimeline_journal::{Journal, JournalError, LocalJournal, Options, Position};
+use rimeline_journal::{Journal, JournalError, Position};
 
-use crate::{open, read_all, record, segments, small, written};
+use crate::{open, read_all, record, segments, written};
 
 #[tokio::test]
 async fn records_come_back_in_order_byte_for_byte_before_and_after_a_restart() {
     let dir = tempfile::tempdir().unwrap();
     let before = written(dir.path(), 200).await;
-    assert!(
-        segments(dir.path()).len() > 4,
-        "the test is about several segments"
-    );
+    assert!(segments(dir.path()).len() > 4, "the test is about several segments");
 
     let journal = open(dir.path());
     let after = read_all(&journal, Position::START);
@@ -28,9 +25,7 @@ async fn records_come_back_in_order_byte_for_byte_before_and_after_a_restart() {
 async fn an_append_resolves_with_the_position_after_its_own_record() {
     let dir = tempfile::tempdir().unwrap();
     let journal = open(dir.path());
-    let futures: Vec<_> = (0..50)
-        .map(|n| journal.append(record(n, 30 + n).into()))
-        .collect();
+    let futures: Vec<_> = (0..50).map(|n| journal.append(record(n, 30 + n).into())).collect();
     let mut nexts = Vec::new();
     for future in futures {
         nexts.push(future.await.unwrap());
@@ -48,10 +43,7 @@ async fn appends_keep_the_order_in_which_they_were_called_whenever_they_are_poll
     second.await.unwrap();
     first.await.unwrap();
     let entries = read_all(&journal, Position::START);
-    assert_eq!(
-        entries.iter().map(|e| &e.record[..]).collect::<Vec<_>>(),
-        [&b"first"[..], b"second"]
-    );
+    assert_eq!(entries.iter().map(|e| &e.record[..]).collect::<Vec<_>>(), [&b"first"[..], b"second"]);
 }
 
 #[tokio::test]
@@ -86,14 +78,9 @@ async fn a_position_of_no_record_is_told_from_damage() {
     journal.append(record(2, 100).into()).await.unwrap();
     for inside in 1..next.get() {
         let error = journal.read(Position::new(inside), 100).unwrap_err();
-        assert!(
-            matches!(error, JournalError::NoRecord { .. }),
-            "{inside}: {error}"
-        );
+        assert!(matches!(error, JournalError::NoRecord { .. }), "{inside}: {error}");
     }
-    let error = journal
-        .read(Position::new(journal.end().get() + 1), 100)
-        .unwrap_err();
+    let error = journal.read(Position::new(journal.end().get() + 1), 100).unwrap_err();
     assert!(matches!(error, JournalError::BeyondEnd { .. }), "{error}");
 }
 
@@ -114,34 +101,11 @@ async fn many_tasks_append_at_once_and_every_record_is_there_once() {
     for task in tasks {
         task.await.unwrap();
     }
-    let mut found: Vec<_> = read_all(&*journal, Position::START)
-        .into_iter()
-        .map(|e| e.record)
-        .collect();
+    let mut found: Vec<_> = read_all(&*journal, Position::START).into_iter().map(|e| e.record).collect();
     let mut expected: Vec<_> = (0..400).map(|n| record(n, 64)).collect();
     found.sort();
     expected.sort();
     assert!(found == expected);
-}
-
-#[tokio::test]
-async fn a_group_waits_for_company_only_under_load() {
-    let dir = tempfile::tempdir().unwrap();
-    let interval = std::time::Duration::from_millis(300);
-    let options = Options {
-        commit_interval: interval,
-        ..small()
-    };
-    let journal = LocalJournal::open(dir.path(), options).unwrap();
-    let started = std::time::Instant::now();
-    for number in 0..5 {
-        journal.append(record(number, 10).into()).await.unwrap();
-    }
-    assert!(
-        started.elapsed() < interval,
-        "lone records waited {:?}",
-        started.elapsed()
-    );
 }
 
 #[tokio::test]
@@ -163,15 +127,9 @@ async fn closing_writes_what_waits_and_refuses_what_comes() {
     for future in waiting {
         future.await.unwrap();
     }
-    assert!(matches!(
-        journal.append("late".into()).await,
-        Err(JournalError::Closed)
-    ));
+    assert!(matches!(journal.append("late".into()).await, Err(JournalError::Closed)));
     assert!(matches!(journal.trim(journal.end()), Err(JournalError::Closed)));
-    assert!(matches!(
-        journal.wait_beyond(journal.end()).await,
-        Err(JournalError::Closed)
-    ));
+    assert!(matches!(journal.wait_beyond(journal.end()).await, Err(JournalError::Closed)));
     journal.close().await.unwrap();
     // The directory is free although the handle lives, and what was read can still be read.
     assert_eq!(read_all(&open(dir.path()), Position::START).len(), 100);

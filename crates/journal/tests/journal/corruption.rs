@@ -11,35 +11,22 @@ use crate::{open, read_all, record, segments, small, written};
 /// The journal does not open, and says which file and to repair it.
 fn refused(dir: &Path) -> JournalError {
     let before: Vec<_> = contents(dir);
-    let error = LocalJournal::open(dir, small())
-        .err()
-        .expect("a damaged journal opened");
+    let error = LocalJournal::open(dir, small()).err().expect("a damaged journal opened");
     assert_eq!(before, contents(dir), "a refused journal was changed");
     error
 }
 
 fn contents(dir: &Path) -> Vec<(std::path::PathBuf, Vec<u8>)> {
-    segments(dir)
-        .into_iter()
-        .map(|path| (path.clone(), fs::read(path).unwrap()))
-        .collect()
+    segments(dir).into_iter().map(|path| (path.clone(), fs::read(path).unwrap())).collect()
 }
 
 #[track_caller]
 fn assert_damaged(error: &JournalError, file: &Path, at: Option<u64>) {
-    let JournalError::Damaged { path, offset, .. } = error else {
-        panic!("{error}")
-    };
+    let JournalError::Damaged { path, offset, .. } = error else { panic!("{error}") };
     assert_eq!(path, file);
-    assert!(
-        at.is_none_or(|at| at == *offset),
-        "found at {offset}, is at {at:?}"
-    );
+    assert!(at.is_none_or(|at| at == *offset), "found at {offset}, is at {at:?}");
     let dir = file.parent().unwrap().display();
-    assert!(
-        error.to_string().contains(&format!("`rimeline repair {dir}`")),
-        "{error}"
-    );
+    assert!(error.to_string().contains(&format!("`rimeline repair {dir}`")), "{error}");
 }
 
 fn flip_bit(path: &Path, offset: u64) {
@@ -66,17 +53,11 @@ async fn a_last_frame_torn_at_any_byte_is_cut_and_everything_before_it_stays() {
     for missing in 1..=frame {
         fs::write(&path, &whole[..whole.len() - missing]).unwrap();
         let journal = open(dir.path());
-        let found: Vec<_> = read_all(&journal, Position::START)
-            .into_iter()
-            .map(|e| e.record)
-            .collect();
+        let found: Vec<_> = read_all(&journal, Position::START).into_iter().map(|e| e.record).collect();
         assert_eq!(found, [record(0, 100), record(1, 100)], "{missing} bytes missing");
         journal.append(record(7, 60).into()).await.unwrap();
         drop(journal);
-        assert_eq!(
-            read_all(&open(dir.path()), Position::START)[2].record,
-            record(7, 60)
-        );
+        assert_eq!(read_all(&open(dir.path()), Position::START)[2].record, record(7, 60));
         fs::write(&path, &whole).unwrap();
     }
 }
@@ -99,11 +80,7 @@ async fn a_flipped_bit_in_any_byte_of_an_earlier_frame_is_damage() {
     let path = segments(dir.path()).pop().unwrap();
     for offset in 128..128 + 2 * 116 {
         flip_bit(&path, offset);
-        assert_damaged(
-            &refused(dir.path()),
-            &path,
-            Some(if offset < 244 { 128 } else { 244 }),
-        );
+        assert_damaged(&refused(dir.path()), &path, Some(if offset < 244 { 128 } else { 244 }));
         flip_bit(&path, offset);
     }
     assert_eq!(read_all(&open(dir.path()), Position::START).len(), 3);
@@ -213,6 +190,63 @@ async fn a_segment_under_another_name_is_damage() {
 }
 
 #[tokio::test]
+async fn a_frame_at_another_place_than_its_own_is_damage() {
+    let dir = tempfile::tempdir().unwrap();
+    written(dir.path(), 3).await;
+    let path = segments(dir.path()).pop().unwrap();
+    let mut bytes = fs::read(&path).unwrap();
+    bytes.copy_within(128..244, 244);
+    fs::write(&path, bytes).unwrap();
+    assert_damaged(&refused(dir.path()), &path, Some(244));
+}
+
+#[tokio::test]
+async fn what_a_torn_group_left_never_comes_back_behind_later_records() {
+    let disk = MemoryDisk::new(1);
+    let journal = LocalJournal::open_on(disk.shared(), "/j", small()).unwrap();
+    disk.hold_syncs();
+    let first = journal.append(record(0, 100).into());
+    disk.wait_until_held();
+    let group: Vec<_> = (1..4).map(|n| journal.append(record(n, 100).into())).collect();
+    disk.let_go();
+    first.await.unwrap();
+    for one in group {
+        one.await.unwrap();
+    }
+    drop(journal);
+    // As if the power had gone before the group was synced, and its first frame had not made it.
+    let file = disk.shared().open(Path::new("/j/00000000000000000000.segment")).unwrap();
+    file.write_at(&[0; 116], 128 + 116).unwrap();
+
+    let journal = LocalJournal::open_on(disk.shared(), "/j", small()).unwrap();
+    assert_eq!(read_all(&journal, Position::START).len(), 1);
+    journal.append(record(7, 100).into()).await.unwrap();
+    drop(journal);
+    let journal = LocalJournal::open_on(disk.shared(), "/j", small()).unwrap();
+    let found: Vec<_> = read_all(&journal, Position::START).into_iter().map(|e| e.record).collect();
+    assert_eq!(found, [record(0, 100), record(7, 100)]);
+}
+
+#[tokio::test]
+async fn what_a_crash_left_unfinished_or_not_yet_removed_is_removed() {
+    let dir = tempfile::tempdir().unwrap();
+    written(dir.path(), 100).await;
+    let first = segments(dir.path()).remove(0);
+    let bytes = fs::read(&first).unwrap();
+    let journal = open(dir.path());
+    journal.trim(journal.end()).unwrap();
+    drop(journal);
+    let left =
+        [first, dir.path().join("checkpoint.tmp"), dir.path().join("00000000000000099999.segment.tmp")];
+    for path in &left {
+        fs::write(path, &bytes).unwrap();
+    }
+    let journal = open(dir.path());
+    assert!(journal.start() > Position::START);
+    assert!(left.iter().all(|path| !path.exists()));
+}
+
+#[tokio::test]
 async fn a_newer_format_is_told_from_damage() {
     let dir = tempfile::tempdir().unwrap();
     written(dir.path(), 3).await;
@@ -223,33 +257,14 @@ async fn a_newer_format_is_told_from_damage() {
     bytes[124..128].copy_from_slice(&sum.to_le_bytes());
     fs::write(&path, bytes).unwrap();
     let error = refused(dir.path());
-    assert!(
-        matches!(
-            error,
-            JournalError::Version {
-                found: 2,
-                known: 1,
-                ..
-            }
-        ),
-        "{error}"
-    );
+    assert!(matches!(error, JournalError::Version { found: 2, known: 1, .. }), "{error}");
 }
 
 #[tokio::test]
 async fn the_directory_of_another_node_or_configuration_is_refused() {
     let dir = tempfile::tempdir().unwrap();
     written(dir.path(), 3).await;
-    for options in [
-        Options {
-            node: "b".into(),
-            ..small()
-        },
-        Options {
-            config_hash: 7,
-            ..small()
-        },
-    ] {
+    for options in [Options { node: "b".into(), ..small() }, Options { config_hash: 7, ..small() }] {
         let error = LocalJournal::open(dir.path(), options).err().unwrap();
         assert!(matches!(error, JournalError::Foreign { .. }), "{error}");
     }
@@ -285,11 +300,7 @@ async fn damage_that_comes_while_running_is_told_by_the_read_that_meets_it() {
         flip_bit(&path, offset);
         let before = journal.read(Position::START, 4096).unwrap();
         assert_eq!(before.len(), 2);
-        assert_damaged(
-            &journal.read(before[1].next, 4096).unwrap_err(),
-            &path,
-            Some(128 + 2 * 116),
-        );
+        assert_damaged(&journal.read(before[1].next, 4096).unwrap_err(), &path, Some(128 + 2 * 116));
         flip_bit(&path, offset);
     }
     assert_eq!(read_all(&journal, Position::START).len(), 4);

@@ -60,10 +60,7 @@ fn options() -> Options {
 
 impl World {
     fn new(seed: u64, fuses_of_recovery: Vec<u64>) -> Self {
-        let runtime = tokio::runtime::Builder::new_current_thread()
-            .enable_time()
-            .build()
-            .unwrap();
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_time().build().unwrap();
         Self {
             disk: MemoryDisk::new(seed),
             runtime,
@@ -155,10 +152,7 @@ impl World {
                 Poll::Pending => std::thread::sleep(Duration::from_micros(20)),
             }
         }
-        let others: Vec<_> = others
-            .iter()
-            .map(|bytes| journal.append(bytes.clone().into()))
-            .collect();
+        let others: Vec<_> = others.iter().map(|bytes| journal.append(bytes.clone().into())).collect();
         self.disk.let_go();
         let answers = self.runtime.block_on(async {
             let mut answers = vec![match early {
@@ -267,18 +261,12 @@ fn power_may_go_again_at_any_operation_of_a_recovery() {
     }
 }
 
+/// Sizes are often such that a frame is a sector: then what a torn group left fits what comes after it.
 fn any_step() -> impl Strategy<Value = Step> {
-    let calls = [
-        Call::Create,
-        Call::Write,
-        Call::SyncData,
-        Call::SyncAll,
-        Call::SyncDir,
-        Call::Rename,
-        Call::Unlink,
-    ];
+    let calls =
+        [Call::Create, Call::Write, Call::SyncData, Call::SyncAll, Call::SyncDir, Call::Rename, Call::Unlink];
     prop_oneof![
-        12 => prop::collection::vec(prop_oneof![4 => 0usize..200, 1 => 0usize..2400], 1..12).prop_map(Step::Append),
+        12 => prop::collection::vec(prop_oneof![4 => 0usize..200, 1 => 0usize..2400, 2 => Just(512 - 16 - 8)], 1..12).prop_map(Step::Append),
         2 => (0..=100u64).prop_map(Step::Trim),
         1 => prop::sample::select(calls.to_vec()).prop_map(Step::Fail),
         1 => Just(Step::Close),

@@ -12,10 +12,7 @@ fn open(disk: &MemoryDisk) -> LocalJournal {
 fn numbers(journal: &LocalJournal, count: usize) -> Vec<usize> {
     let known: Vec<_> = (0..count).map(|n| record(n, 100)).collect();
     let found = read_all(journal, journal.start());
-    found
-        .iter()
-        .map(|e| known.iter().position(|k| *k == e.record).expect("never written"))
-        .collect()
+    found.iter().map(|e| known.iter().position(|k| *k == e.record).expect("never written")).collect()
 }
 
 #[tokio::test]
@@ -26,27 +23,17 @@ async fn a_failed_sync_stops_the_journal_for_good_and_is_never_tried_again() {
     let end = journal.end();
     disk.fail_next(Call::SyncData, ErrorKind::Other);
     let error = journal.append(record(1, 100).into()).await.unwrap_err();
-    assert!(
-        matches!(error, JournalError::Stopped { .. }) && !error.is_retryable(),
-        "{error}"
-    );
+    assert!(matches!(error, JournalError::Stopped { .. }) && !error.is_retryable(), "{error}");
 
     let operations = disk.operations();
     for number in 2..5 {
         let later = journal.append(record(number, 100).into()).await.unwrap_err();
         assert_eq!(later.to_string(), error.to_string());
     }
-    assert_eq!(
-        journal.wait_beyond(end).await.unwrap_err().to_string(),
-        error.to_string()
-    );
+    assert_eq!(journal.wait_beyond(end).await.unwrap_err().to_string(), error.to_string());
     assert_eq!(journal.trim(end).unwrap_err().to_string(), error.to_string());
     assert_eq!(journal.close().await.unwrap_err().to_string(), error.to_string());
-    assert_eq!(
-        disk.operations(),
-        operations,
-        "the disk was touched after a sync had failed"
-    );
+    assert_eq!(disk.operations(), operations, "the disk was touched after a sync had failed");
     assert_eq!(journal.end(), end);
     assert_eq!(numbers(&journal, 5), [0]);
 }
@@ -95,10 +82,7 @@ async fn a_failed_write_loses_only_its_own_records_and_the_next_goes_to_a_new_se
     let segments = count_segments(&disk);
     disk.fail_next(Call::Write, ErrorKind::Other);
     let error = journal.append(record(1, 100).into()).await.unwrap_err();
-    assert!(
-        matches!(error, JournalError::Append { .. }) && error.is_retryable(),
-        "{error}"
-    );
+    assert!(matches!(error, JournalError::Append { .. }) && error.is_retryable(), "{error}");
     journal.append(record(2, 100).into()).await.unwrap();
     assert_eq!(count_segments(&disk), segments + 1);
     assert_eq!(numbers(&journal, 3), [0, 2]);
@@ -135,13 +119,7 @@ async fn a_failed_write_that_cannot_be_undone_stops_the_journal() {
 
 #[tokio::test]
 async fn whatever_fails_while_a_segment_is_begun_no_acknowledged_record_is_lost() {
-    for call in [
-        Call::Create,
-        Call::Write,
-        Call::Rename,
-        Call::SyncAll,
-        Call::SyncDir,
-    ] {
+    for call in [Call::Create, Call::Write, Call::Rename, Call::SyncAll, Call::SyncDir] {
         let disk = MemoryDisk::new(1);
         let journal = open(&disk);
         // 35 records of 116 bytes fill a segment.
@@ -151,16 +129,8 @@ async fn whatever_fails_while_a_segment_is_begun_no_acknowledged_record_is_lost(
         disk.fail_next(call, ErrorKind::Other);
         let refused = journal.append(record(34, 100).into()).await.unwrap_err();
         let stops = matches!(call, Call::SyncAll | Call::SyncDir);
-        assert_eq!(
-            matches!(refused, JournalError::Stopped { .. }),
-            stops,
-            "{call:?}: {refused}"
-        );
-        assert_eq!(
-            journal.append(record(35, 100).into()).await.is_err(),
-            stops,
-            "{call:?}"
-        );
+        assert_eq!(matches!(refused, JournalError::Stopped { .. }), stops, "{call:?}: {refused}");
+        assert_eq!(journal.append(record(35, 100).into()).await.is_err(), stops, "{call:?}");
         drop(journal);
         disk.power_cycle();
         let mut expected: Vec<_> = (0..34).collect();
@@ -197,14 +167,7 @@ async fn a_full_disk_refuses_and_service_resumes_by_itself_when_there_is_room() 
 
 #[tokio::test]
 async fn a_trim_that_fails_forgets_nothing_or_finishes_later() {
-    for call in [
-        Call::Create,
-        Call::Write,
-        Call::SyncAll,
-        Call::Rename,
-        Call::SyncDir,
-        Call::Unlink,
-    ] {
+    for call in [Call::Create, Call::Write, Call::SyncAll, Call::Rename, Call::SyncDir, Call::Unlink] {
         let disk = MemoryDisk::new(1);
         let journal = open(&disk);
         for number in 0..100 {

@@ -41,15 +41,9 @@ async fn trimming_removes_whole_segments_and_keeps_all_that_was_not_asked_for() 
     assert!(start > Position::START && start <= to);
     assert!(segments(dir.path()).len() < before);
     let kept = read_all(&journal, start);
-    assert_eq!(
-        kept[..],
-        entries[entries.iter().position(|e| e.position == start).unwrap()..]
-    );
+    assert_eq!(kept[..], entries[entries.iter().position(|e| e.position == start).unwrap()..]);
     let error = journal.read(Position::START, 100).unwrap_err();
-    assert!(
-        matches!(error, JournalError::Trimmed { start: s, .. } if s == start),
-        "{error}"
-    );
+    assert!(matches!(error, JournalError::Trimmed { start: s, .. } if s == start), "{error}");
 
     journal.close().await.unwrap();
     let journal = open(dir.path());
@@ -113,8 +107,5 @@ async fn readers_and_a_trimmer_together_see_every_record_or_are_told() {
     }
     let seen = reader.join().unwrap();
     let mut order = (0..1000).map(|n| record(n, 40));
-    assert!(
-        seen.iter().all(|one| order.any(|expected| expected == *one)),
-        "out of order or never written"
-    );
+    assert!(seen.iter().all(|one| order.any(|expected| expected == *one)), "out of order or never written");
 }

@@ -6,6 +6,7 @@ mod corruption;
 mod crash;
 mod faults;
 mod follow_and_trim;
+mod groups;
 mod limits;
 mod memory_disk;
 mod memory_file;
@@ -69,10 +70,7 @@ async fn written(dir: &Path, count: usize) -> Vec<Entry> {
 
 /// Segment files, in order.
 fn segments(dir: &Path) -> Vec<std::path::PathBuf> {
-    let mut found: Vec<_> = std::fs::read_dir(dir)
-        .unwrap()
-        .map(|e| e.unwrap().path())
-        .collect();
+    let mut found: Vec<_> = std::fs::read_dir(dir).unwrap().map(|e| e.unwrap().path()).collect();
     found.retain(|path| path.extension().is_some_and(|e| e == "segment"));
     found.sort();
     found

@@ -120,10 +120,7 @@ impl MemoryDisk {
             held: false,
             operations: 0,
         };
-        Self(Arc::new(Machine {
-            state: Mutex::new(state),
-            changed: Condvar::new(),
-        }))
+        Self(Arc::new(Machine { state: Mutex::new(state), changed: Condvar::new() }))
     }
 
     pub(crate) fn shared(&self) -> Arc<dyn Disk> {
@@ -195,10 +192,7 @@ impl MemoryDisk {
     }
 
     pub(crate) fn wait_until_held(&self) {
-        let wait = self
-            .0
-            .changed
-            .wait_timeout_while(self.state(), Duration::from_secs(20), |s| !s.held);
+        let wait = self.0.changed.wait_timeout_while(self.state(), Duration::from_secs(20), |s| !s.held);
         assert!(wait.unwrap().0.held, "no sync was asked for");
     }
 
@@ -258,10 +252,7 @@ impl State {
     }
 
     fn inode(&self, path: &Path) -> io::Result<u64> {
-        self.names
-            .get(path)
-            .copied()
-            .ok_or_else(|| io::ErrorKind::NotFound.into())
+        self.names.get(path).copied().ok_or_else(|| io::ErrorKind::NotFound.into())
     }
 }
 
@@ -276,9 +267,7 @@ impl Disk for MemoryDisk {
             return Err(no_power());
         }
         let inside = state.names.keys().filter(|path| path.parent() == Some(dir));
-        Ok(inside
-            .map(|path| path.file_name().unwrap().to_str().unwrap().to_owned())
-            .collect())
+        Ok(inside.map(|path| path.file_name().unwrap().to_str().unwrap().to_owned()).collect())
     }
 
     fn lock(&self, path: &Path) -> io::Result<Box<dyn Send>> {
@@ -311,9 +300,7 @@ impl Disk for MemoryDisk {
     }
 
     fn unlink(&self, path: &Path) -> io::Result<()> {
-        self.rename_with(Call::Unlink, |state| {
-            state.inode(path).map(|_| NameChange::Remove(path.into()))
-        })
+        self.rename_with(Call::Unlink, |state| state.inode(path).map(|_| NameChange::Remove(path.into())))
     }
 
     fn sync_dir(&self, _dir: &Path) -> io::Result<()> {
@@ -365,45 +352,27 @@ impl DiskFile for MemoryFile {
         let state = self.0.state();
         let live = &state.files.get(&self.1).ok_or_else(no_power)?.live;
         let from = offset as usize;
-        let held = live
-            .get(from..from + buffer.len())
-            .ok_or(io::ErrorKind::UnexpectedEof)?;
+        let held = live.get(from..from + buffer.len()).ok_or(io::ErrorKind::UnexpectedEof)?;
         buffer.copy_from_slice(held);
         Ok(())
     }
 
     fn write_at(&self, bytes: &[u8], offset: u64) -> io::Result<()> {
         let (mut state, outcome) = self.0.change(Call::Write)?;
-        let free = state
-            .capacity
-            .map_or(usize::MAX, |capacity| capacity.saturating_sub(state.used()));
+        let free = state.capacity.map_or(usize::MAX, |capacity| capacity.saturating_sub(state.used()));
         let some = state.rng.next_u32() as usize % (bytes.len() + 1);
         let contents = state.files.get_mut(&self.1).ok_or_else(no_power)?;
-        let fits = free
-            .saturating_add(contents.live.len().saturating_sub(offset as usize))
-            .min(bytes.len());
-        let written = if outcome == Outcome::Whole {
-            fits
-        } else {
-            some.min(fits)
-        };
+        let fits = free.saturating_add(contents.live.len().saturating_sub(offset as usize)).min(bytes.len());
+        let written = if outcome == Outcome::Whole { fits } else { some.min(fits) };
         contents.write(&bytes[..written], offset as usize);
         outcome.result()?;
-        if fits == bytes.len() {
-            Ok(())
-        } else {
-            Err(io::ErrorKind::StorageFull.into())
-        }
+        if fits == bytes.len() { Ok(()) } else { Err(io::ErrorKind::StorageFull.into()) }
     }
 
     fn truncate(&self, size: u64) -> io::Result<()> {
         let (mut state, outcome) = self.0.change(Call::Truncate)?;
         if outcome == Outcome::Whole || outcome == Outcome::Cut && flip(&mut state.rng) {
-            state
-                .files
-                .get_mut(&self.1)
-                .ok_or_else(no_power)?
-                .truncate(size as usize);
+            state.files.get_mut(&self.1).ok_or_else(no_power)?.truncate(size as usize);
         }
         outcome.result()
     }

@@ -65,11 +65,7 @@ impl Contents {
             }
         }
         let lasting = std::mem::take(&mut self.lasting);
-        *self = Self {
-            live: lasting.clone(),
-            lasting,
-            ..Self::default()
-        };
+        *self = Self { live: lasting.clone(), lasting, ..Self::default() };
     }
 
     fn keep(&mut self, sector: usize) {

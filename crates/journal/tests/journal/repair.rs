@@ -12,15 +12,8 @@ async fn repaired(dir: &Path, expected: &[Entry], lost: &[&Entry]) {
     let report = repair(dir).unwrap();
     assert_eq!(report.damages, seen.damages);
     for entry in lost {
-        let named = report
-            .damages
-            .iter()
-            .any(|d| d.from <= entry.position && entry.next <= d.to);
-        assert!(
-            named,
-            "the report does not say that {} is lost: {report:?}",
-            entry.position
-        );
+        let named = report.damages.iter().any(|d| d.from <= entry.position && entry.next <= d.to);
+        assert!(named, "the report does not say that {} is lost: {report:?}", entry.position);
     }
     let after = inspect(dir).unwrap();
     assert_eq!((after.damages.len(), after.records), (0, expected.len() as u64));
@@ -59,11 +52,7 @@ async fn a_damaged_stretch_costs_only_the_records_in_it() {
     let expected: Vec<_> = entries.iter().filter(|e| !lost.contains(e)).cloned().collect();
     repaired(dir.path(), &expected, &lost).await;
     let copy = format!("{}.damaged", path.display());
-    assert_eq!(
-        fs::read(copy).unwrap(),
-        bytes,
-        "the damaged file is put aside as it was"
-    );
+    assert_eq!(fs::read(copy).unwrap(), bytes, "the damaged file is put aside as it was");
 }
 
 #[tokio::test]
