@@ -29,6 +29,8 @@ pub(crate) struct Shared {
     pub(crate) active: Rows,
     /// Rows on their way into files.
     pub(crate) flushing: Option<Arc<Rows>>,
+    /// The room of rows that were flushed, for those that come next.
+    pub(crate) spare: Rows,
 }
 
 /// What only one flush or merge at a time may touch.
@@ -103,11 +105,9 @@ impl Archive {
                 snapshot: Arc::new(snapshot),
                 active: Rows::default(),
                 flushing: None,
+                spare: Rows::default(),
             }),
-            writer: Mutex::new(Writer {
-                summed,
-                ..Writer::default()
-            }),
+            writer: Mutex::new(Writer { summed, ..Writer::default() }),
             opened,
             _claim: claim,
         })
@@ -148,28 +148,16 @@ impl Archive {
     /// replaying a journal from any earlier place is harmless.
     pub fn add(&self, batch: &Batch, meta: RowMeta) -> Result<Added, ArchiveError> {
         let position = meta.position;
-        batch
-            .check()
-            .map_err(|source| ArchiveError::Shape { position, source })?;
+        batch.check().map_err(|source| ArchiveError::Shape { position, source })?;
         let mut shared = self.shared();
         let shared = &mut *shared;
         if position < shared.snapshot.position() {
-            return Ok(Added {
-                archived: true,
-                ..Added::default()
-            });
+            return Ok(Added { archived: true, ..Added::default() });
         }
         let flushing = shared.flushing.as_ref();
-        let reached = shared
-            .active
-            .span
-            .or_else(|| flushing.and_then(|rows| rows.span))
-            .map(|s| s.1);
+        let reached = shared.active.span.or_else(|| flushing.and_then(|rows| rows.span)).map(|s| s.1);
         if let Some(reached) = reached.filter(|r| *r > position) {
-            return Err(ArchiveError::Order {
-                given: position,
-                reached,
-            });
+            return Err(ArchiveError::Order { given: position, reached });
         }
         let held = shared.active.total() + flushing.map_or(0, |rows| rows.total());
         let coming = batch.rows() + batch.events.len();

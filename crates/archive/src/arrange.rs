@@ -1,9 +1,9 @@
 use std::ops::Range;
 
-use rimeline_channels::{DAY_MS, Id};
+use rimeline_channels::{Id, UnixMs};
 
 use crate::partition::{Dataset, Day, Partition, bucket_of};
-use crate::rows::{EventRow, Rows, Units};
+use crate::rows::{Rows, Units};
 
 /// The order in which buffered rows go into files.
 #[derive(Debug)]
@@ -16,6 +16,21 @@ pub(crate) struct Arranged {
     pub(crate) duplicates: u64,
 }
 
+/// The order of one kind of rows.
+pub(crate) fn dataset(rows: &Rows, dataset: Dataset, buckets: u16) -> Arranged {
+    let ranks = Ranks::new(&rows.units, buckets);
+    match dataset {
+        Dataset::Readings => arrange(dataset, &ranks, &rows.unit, &rows.time, |_, _| true),
+        // Several events may come at the same time; only those that say the same are duplicates.
+        Dataset::Events => {
+            let events = &rows.events;
+            let units: Vec<u32> = events.iter().map(|e| e.unit).collect();
+            let times: Vec<UnixMs> = events.iter().map(|e| e.time).collect();
+            arrange(dataset, &ranks, &units, &times, |a, b| events[a].kind == events[b].kind)
+        }
+    }
+}
+
 /// Units by bucket and then by id.
 struct Ranks {
     rank_of_unit: Vec<u32>,
@@ -24,108 +39,88 @@ struct Ranks {
 
 impl Ranks {
     fn new(units: &Units, buckets: u16) -> Self {
-        let mut sorted: Vec<(u16, &Id, usize)> = units
-            .ids()
-            .iter()
-            .enumerate()
-            .map(|(at, id)| (bucket_of(id, buckets), id, at))
-            .collect();
+        let mut sorted: Vec<(u16, &Id, usize)> =
+            units.ids().iter().enumerate().map(|(at, id)| (bucket_of(id, buckets), id, at)).collect();
         sorted.sort_unstable();
         let mut rank_of_unit = vec![0; sorted.len()];
         for (rank, (_, _, at)) in sorted.iter().enumerate() {
             rank_of_unit[*at] = rank as u32;
         }
-        Self {
-            rank_of_unit,
-            bucket_of_rank: sorted.iter().map(|s| s.0).collect(),
+        Self { rank_of_unit, bucket_of_rank: sorted.iter().map(|s| s.0).collect() }
+    }
+
+    /// Row numbers by rank and as they came, and where each rank begins.
+    fn group(&self, units: &[u32]) -> (Vec<u32>, Vec<usize>) {
+        let mut starts = vec![0; self.bucket_of_rank.len() + 1];
+        for &unit in units {
+            starts[self.rank_of_unit[unit as usize] as usize + 1] += 1;
+        }
+        for rank in 1..starts.len() {
+            starts[rank] += starts[rank - 1];
+        }
+        let mut next = starts.clone();
+        let mut grouped = vec![0; units.len()];
+        for (row, &unit) in units.iter().enumerate() {
+            let place = &mut next[self.rank_of_unit[unit as usize] as usize];
+            grouped[*place] = row as u32;
+            *place += 1;
+        }
+        (grouped, starts)
+    }
+}
+
+/// The rows of one unit on one day.
+struct Segment {
+    day: Day,
+    rank: u32,
+    range: Range<usize>,
+}
+
+/// Grouping by unit first leaves little to sort: a unit's rows mostly come in order of time.
+fn arrange(
+    dataset: Dataset,
+    ranks: &Ranks,
+    units: &[u32],
+    times: &[UnixMs],
+    same: impl Fn(usize, usize) -> bool,
+) -> Arranged {
+    let (mut grouped, starts) = ranks.group(units);
+    let time = |row: u32| times[row as usize];
+    let mut segments = Vec::new();
+    for rank in 0..ranks.bucket_of_rank.len() {
+        let rows = &mut grouped[starts[rank]..starts[rank + 1]];
+        if !rows.is_sorted_by_key(|row| time(*row)) {
+            // Stable: of one time, what came first stays first.
+            rows.sort_by_key(|row| time(*row));
+        }
+        let mut start = starts[rank];
+        for rows in rows.chunk_by(|a, b| Day::of(time(*a)) == Day::of(time(*b))) {
+            let range = start..start + rows.len();
+            start = range.end;
+            segments.push(Segment { day: Day::of(time(rows[0])), rank: rank as u32, range });
         }
     }
+    segments.sort_by_key(|s| (s.day, s.rank));
 
-    /// Day, rank, time of day and row number in one number, so that sorting compares one number.
-    fn key(&self, unit: u32, time: i64, row: usize) -> u128 {
-        // The sign bit is turned so that days before 1970 sort first.
-        let day = (Day::of(time).0 as u32) ^ (1 << 31);
-        let within = time.rem_euclid(DAY_MS) as u32;
-        let rank = self.rank_of_unit[unit as usize];
-        u128::from(day) << 96 | u128::from(rank) << 64 | u128::from(within) << 32 | row as u128
-    }
-
-    fn partition(&self, dataset: Dataset, key: u128) -> Partition {
-        let day = Day(((key >> 96) as u32 ^ (1 << 31)) as i32);
-        Partition {
-            dataset,
-            day,
-            bucket: self.bucket_of_rank[(key >> 64) as u32 as usize],
-        }
-    }
-
-    fn runs(&self, dataset: Dataset, keys: &[u128]) -> Vec<(Partition, Range<usize>)> {
-        let mut runs: Vec<(Partition, Range<usize>)> = Vec::new();
-        for (at, &key) in keys.iter().enumerate() {
-            let partition = self.partition(dataset, key);
-            match runs.last_mut() {
-                Some((last, range)) if *last == partition => range.end = at + 1,
-                _ => runs.push((partition, at..at + 1)),
+    let mut order: Vec<u32> = Vec::with_capacity(grouped.len());
+    let mut runs: Vec<(Partition, Range<usize>)> = Vec::new();
+    for segment in segments {
+        let begin = order.len();
+        for &row in &grouped[segment.range] {
+            let at_that_time = order[begin..].iter().rev().take_while(|kept| time(**kept) == time(row));
+            if !at_that_time.into_iter().any(|kept| same(*kept as usize, row as usize)) {
+                order.push(row);
             }
         }
-        runs
-    }
-}
-
-/// The order of one kind of rows.
-pub(crate) fn dataset(rows: &Rows, dataset: Dataset, buckets: u16) -> Arranged {
-    match dataset {
-        Dataset::Readings => readings(rows, buckets),
-        Dataset::Events => events(rows, buckets),
-    }
-}
-
-fn readings(rows: &Rows, buckets: u16) -> Arranged {
-    let ranks = Ranks::new(&rows.units, buckets);
-    let mut keys: Vec<u128> = rows
-        .unit
-        .iter()
-        .zip(&rows.time)
-        .enumerate()
-        .map(|(row, (u, t))| ranks.key(*u, *t, row))
-        .collect();
-    keys.sort_unstable();
-    let before = keys.len();
-    keys.dedup_by_key(|key| *key >> 32);
-    let duplicates = (before - keys.len()) as u64;
-    let runs = ranks.runs(Dataset::Readings, &keys);
-    Arranged {
-        order: keys.iter().map(|key| *key as u32).collect(),
-        runs,
-        duplicates,
-    }
-}
-
-/// Several may come at the same time; only those that say the same are duplicates.
-fn events(rows: &Rows, buckets: u16) -> Arranged {
-    let ranks = Ranks::new(&rows.units, buckets);
-    let events = &rows.events;
-    let mut keys: Vec<u128> = events
-        .iter()
-        .enumerate()
-        .map(|(row, e)| ranks.key(e.unit, e.time, row))
-        .collect();
-    keys.sort_unstable();
-    let event = |key: u128| -> &EventRow { &events[key as u32 as usize] };
-    let mut kept: Vec<u128> = Vec::with_capacity(keys.len());
-    for &key in &keys {
-        let same_time = kept.iter().rev().take_while(|k| *k >> 32 == key >> 32);
-        if !same_time.into_iter().any(|k| event(*k).kind == event(key).kind) {
-            kept.push(key);
+        let bucket = ranks.bucket_of_rank[segment.rank as usize];
+        let partition = Partition { dataset, day: segment.day, bucket };
+        match runs.last_mut() {
+            Some((last, range)) if *last == partition => range.end = order.len(),
+            _ => runs.push((partition, begin..order.len())),
         }
     }
-    let duplicates = (keys.len() - kept.len()) as u64;
-    let runs = ranks.runs(Dataset::Events, &kept);
-    Arranged {
-        order: kept.iter().map(|key| *key as u32).collect(),
-        runs,
-        duplicates,
-    }
+    let duplicates = (grouped.len() - order.len()) as u64;
+    Arranged { order, runs, duplicates }
 }
 
 /// What the manifest says about the rows of a file.
@@ -147,10 +142,7 @@ pub(crate) fn facts<'a>(rows: &'a Rows, dataset: Dataset, order: &[u32]) -> Fact
         }
     };
     let name = |row: Option<&u32>| row.map_or("", |row| rows.units.get(at(row).0).as_str());
-    let changes = order
-        .windows(2)
-        .filter(|pair| at(&pair[0]).0 != at(&pair[1]).0)
-        .count();
+    let changes = order.windows(2).filter(|pair| at(&pair[0]).0 != at(&pair[1]).0).count();
     Facts {
         min_time: order.iter().map(|row| at(row).1).min().unwrap_or_default(),
         max_time: order.iter().map(|row| at(row).1).max().unwrap_or_default(),

@@ -3,9 +3,7 @@ use std::collections::HashMap;
 use arrow::array::{
     Array, AsArray, BooleanArray, DictionaryArray, RecordBatch, StringArray, TimestampMillisecondArray,
 };
-use arrow::datatypes::{
-    DataType, Decimal32Type, Decimal64Type, Schema, TimestampMillisecondType, UInt8Type, UInt32Type,
-};
+use arrow::datatypes::{Decimal64Type, Schema, TimestampMillisecondType, UInt8Type, UInt32Type};
 use bytes::Bytes;
 use parquet::arrow::arrow_reader::{
     ArrowReaderMetadata, ArrowReaderOptions, ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder,
@@ -60,10 +58,7 @@ impl<'a> Decoder<'a> {
 
     fn open(&self, bytes: Bytes, schema: &Schema) -> Result<ParquetRecordBatchReader, ArchiveError> {
         // Metadata of fields is no part of what a Parquet column says by itself.
-        let bare = schema
-            .fields()
-            .iter()
-            .map(|f| f.as_ref().clone().with_metadata(HashMap::new()));
+        let bare = schema.fields().iter().map(|f| f.as_ref().clone().with_metadata(HashMap::new()));
         let bare = Schema::new(bare.collect::<Vec<_>>());
         let options = ArrowReaderOptions::new().with_schema(bare.into());
         ParquetRecordBatchReaderBuilder::try_new_with_options(bytes, options)
@@ -75,31 +70,17 @@ impl<'a> Decoder<'a> {
         let before = self.rows.len();
         let units = self.units(batch)?;
         self.rows.unit.extend(units);
-        self.rows
-            .time
-            .extend_from_slice(self.times(batch, column::TIME)?.values());
-        self.rows
-            .received
-            .extend_from_slice(self.times(batch, column::RECEIVED)?.values());
-        self.rows
-            .late
-            .extend(self.flags(batch, column::LATE)?.values().iter());
+        self.rows.time.extend_from_slice(self.times(batch, column::TIME)?.values());
+        self.rows.received.extend_from_slice(self.times(batch, column::RECEIVED)?.values());
+        self.rows.late.extend(self.flags(batch, column::LATE)?.values().iter());
         let states = self.states(batch)?;
         self.rows.state.extend(states);
         for &channel in channels {
-            let array = self.column(batch, channel.name())?;
-            let (values, nulls): (Vec<i32>, _) = if let DataType::Decimal64(..) = array.data_type() {
-                let array = array.as_primitive::<Decimal64Type>();
-                (array.values().iter().map(|v| *v as i32).collect(), array.nulls())
-            } else {
-                let array = array.as_primitive::<Decimal32Type>();
-                (array.values().to_vec(), array.nulls())
-            };
-            let absent: Vec<u8> = nulls.map_or(Vec::new(), |nulls| {
-                nulls
-                    .iter()
-                    .map(|number| if number { 0 } else { Absence::NotReported as u8 })
-                    .collect()
+            let array = self.column(batch, channel.name())?.as_primitive::<Decimal64Type>();
+            // Only 32-bit numbers were written.
+            let values: Vec<i32> = array.values().iter().map(|v| *v as i32).collect();
+            let absent: Vec<u8> = array.nulls().map_or(Vec::new(), |nulls| {
+                nulls.iter().map(|number| if number { 0 } else { Absence::NotReported as u8 }).collect()
             });
             self.rows.append_cells(channel, before, &values, &absent);
         }
@@ -109,18 +90,14 @@ impl<'a> Decoder<'a> {
     /// Puts the reasons of the status column in the place of "not reported".
     fn status(&mut self, batch: &RecordBatch, before: usize) -> Result<(), ArchiveError> {
         let status = self.strings(batch, column::STATUS)?;
-        let parsed = status
-            .values()
-            .iter()
-            .map(|text| words::parse_status(text.unwrap_or("")));
+        let parsed = status.values().iter().map(|text| words::parse_status(text.unwrap_or("")));
         let parsed = parsed.collect::<Result<Vec<_>, _>>();
         let parsed = parsed.map_err(|part| self.foreign(format!("status `{part}` is not known")))?;
         let rows = batch.num_rows();
         for (row, key) in status.keys().iter().enumerate() {
             let Some(key) = key else { continue };
             for &(channel, absence) in &parsed[key as usize] {
-                self.rows
-                    .set_absent(channel, before + row, before + rows, absence);
+                self.rows.set_absent(channel, before + row, before + rows, absence);
             }
         }
         Ok(())
@@ -133,9 +110,7 @@ impl<'a> Decoder<'a> {
         let late = self.flags(batch, column::LATE)?;
         let states = self.states(batch)?;
         let kinds = self.strings(batch, column::KIND)?;
-        let set_points = self
-            .column(batch, column::SET_POINT)?
-            .as_primitive::<Decimal32Type>();
+        let set_points = self.column(batch, column::SET_POINT)?.as_primitive::<Decimal64Type>();
         let codes = self.strings(batch, column::ALARM_CODE)?;
         let texts = self.strings(batch, column::ALARM_TEXT)?;
         let by_person = self.flags(batch, column::BY_PERSON)?;
@@ -147,19 +122,13 @@ impl<'a> Decoder<'a> {
             };
             let kind = match word(&kinds, row) {
                 "state_changed" => EventKind::StateChanged(states[row]),
-                "set_point_changed" => EventKind::SetPointChanged(set_points.value(row)),
+                "set_point_changed" => EventKind::SetPointChanged(set_points.value(row) as i32),
                 "alarm_raised" => EventKind::AlarmRaised(alarm()),
                 "alarm_cleared" => EventKind::AlarmCleared(alarm()),
                 other => return Err(self.foreign(format!("event kind `{other}` is not known"))),
             };
             let (time, received, late) = (times[row], received[row], late.value(row));
-            self.rows.events.push(EventRow {
-                unit,
-                time,
-                received,
-                late,
-                kind,
-            });
+            self.rows.events.push(EventRow { unit, time, received, late, kind });
         }
         Ok(())
     }
@@ -172,38 +141,28 @@ impl<'a> Decoder<'a> {
             let id = Id::new(id.unwrap_or("")).map_err(|e| self.foreign(e.to_string()))?;
             indices.push(self.rows.units.intern(&id));
         }
-        Ok(strings
-            .keys()
-            .values()
-            .iter()
-            .map(|key| indices[*key as usize])
-            .collect())
+        Ok(strings.keys().values().iter().map(|key| indices[*key as usize]).collect())
     }
 
     fn states(&self, batch: &RecordBatch) -> Result<Vec<State>, ArchiveError> {
         let mut states = vec![State::default(); batch.num_rows()];
         for part in PARTS {
             let words = self.strings(batch, part.name)?;
+            // A dictionary of nothing but nulls may hold an empty text.
+            let number = |word: Option<&str>| word.filter(|w| !w.is_empty()).map_or(Ok(0), part.find);
+            let numbers: Result<Vec<u8>, _> = words.values().iter().map(number).collect();
+            let numbers = numbers.map_err(|e| self.foreign(e.to_string()))?;
             for (state, key) in states.iter_mut().zip(words.keys()) {
                 if let Some(key) = key {
-                    let set = (part.set)(state, words.values().value(key as usize));
-                    set.map_err(|e| self.foreign(e.to_string()))?;
+                    (part.set)(state, numbers[key as usize]);
                 }
             }
         }
         let inputs = self.column(batch, column::INPUTS)?.as_primitive::<UInt8Type>();
         let outputs = self.column(batch, column::OUTPUTS)?.as_primitive::<UInt8Type>();
         for (row, state) in states.iter_mut().enumerate() {
-            state.inputs = if inputs.is_valid(row) {
-                inputs.value(row)
-            } else {
-                0
-            };
-            state.outputs = if outputs.is_valid(row) {
-                outputs.value(row)
-            } else {
-                0
-            };
+            state.inputs = if inputs.is_valid(row) { inputs.value(row) } else { 0 };
+            state.outputs = if outputs.is_valid(row) { outputs.value(row) } else { 0 };
         }
         Ok(states)
     }
@@ -218,9 +177,7 @@ impl<'a> Decoder<'a> {
         batch: &'b RecordBatch,
         name: &str,
     ) -> Result<&'b TimestampMillisecondArray, ArchiveError> {
-        Ok(self
-            .column(batch, name)?
-            .as_primitive::<TimestampMillisecondType>())
+        Ok(self.column(batch, name)?.as_primitive::<TimestampMillisecondType>())
     }
 
     fn flags<'b>(&self, batch: &'b RecordBatch, name: &str) -> Result<&'b BooleanArray, ArchiveError> {
@@ -234,26 +191,16 @@ impl<'a> Decoder<'a> {
     }
 
     fn unreadable(&self, source: parquet::errors::ParquetError) -> ArchiveError {
-        ArchiveError::Parquet {
-            file: self.file.to_owned(),
-            source,
-        }
+        ArchiveError::Parquet { file: self.file.to_owned(), source }
     }
 
     fn foreign(&self, what: String) -> ArchiveError {
-        ArchiveError::Foreign {
-            file: self.file.to_owned(),
-            what,
-        }
+        ArchiveError::Foreign { file: self.file.to_owned(), what }
     }
 }
 
 /// The text of a row, empty where it is null.
 fn word<'a>(strings: &Strings<'a>, row: usize) -> &'a str {
     let keys = strings.keys();
-    if keys.is_valid(row) {
-        strings.values().value(keys.value(row) as usize)
-    } else {
-        ""
-    }
+    if keys.is_valid(row) { strings.values().value(keys.value(row) as usize) } else { "" }
 }

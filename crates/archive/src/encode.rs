@@ -2,17 +2,17 @@ use std::collections::HashMap;
 use std::sync::Arc;
 
 use arrow::array::{
-    ArrayRef, BooleanArray, DictionaryArray, PrimitiveArray, RecordBatch, StringArray,
+    ArrayRef, BooleanArray, Decimal64Array, DictionaryArray, RecordBatch, StringArray,
     TimestampMillisecondArray, UInt8Array, UInt32Array,
 };
 use arrow::buffer::{NullBuffer, ScalarBuffer};
-use arrow::datatypes::{DataType, Decimal32Type, Decimal64Type, DecimalType, Schema, UInt32Type};
+use arrow::datatypes::{DataType, Schema, UInt32Type};
 use parquet::arrow::ArrowWriter;
 use parquet::arrow::arrow_writer::ArrowWriterOptions;
 use parquet::basic::{Compression, Encoding, ZstdLevel};
 use parquet::errors::ParquetError;
 use parquet::file::metadata::SortingColumn;
-use parquet::file::properties::{EnabledStatistics, WriterProperties};
+use parquet::file::properties::{DeltaBinaryPackedEncoderOptions, EnabledStatistics, WriterProperties};
 use parquet::schema::types::ColumnPath;
 use rimeline_channels::{Channel, EventKind, Id, State};
 
@@ -23,6 +23,11 @@ use crate::words::{self, PARTS, Pattern};
 /// Rows of a row group. A unit's day of readings lies in one or two of them, so a question about one unit decodes
 /// little else; larger groups save under one per cent of the bytes.
 const ROWS_PER_GROUP: usize = 65_536;
+
+/// Readings a unit from which small delta blocks take the least room: a jump from one unit to the next then spoils few
+/// values. With fewer, jumps are everywhere and the headers of large blocks weigh less. Measured on random walks of 10
+/// to 720 readings a unit: up to a third smaller than either layout alone.
+const LONG_RUN: u64 = 100;
 
 type Result<T> = std::result::Result<T, ParquetError>;
 
@@ -35,14 +40,11 @@ pub(crate) struct Encoded {
 
 /// Rows of one partition, sorted, as a file.
 pub(crate) fn readings(rows: &Rows, order: &[u32], first: u64, last: u64) -> Result<Encoded> {
-    let channels: Vec<Channel> = Channel::ALL
-        .iter()
-        .copied()
-        .filter(|c| occurs(rows, order, *c))
-        .collect();
+    let channels: Vec<Channel> = Channel::ALL.iter().copied().filter(|c| occurs(rows, order, *c)).collect();
     let memory = schema::readings(Form::Memory, &channels);
     let published = schema::readings(Form::Published, &channels);
-    let mut writer = writer(&memory, &published, &channels, first, last)?;
+    let long_runs = order.len() as u64 >= LONG_RUN * units_in(rows, order);
+    let mut writer = writer(&memory, &published, &channels, (first, last), long_runs)?;
     let units = unit_words(rows);
     let mut status = StatusWords::default();
     for order in order.chunks(ROWS_PER_GROUP) {
@@ -62,17 +64,14 @@ pub(crate) fn readings(rows: &Rows, order: &[u32], first: u64, last: u64) -> Res
         arrays.push(status.column(&patterns)?);
         writer.write(&RecordBatch::try_new(memory.clone(), arrays)?)?;
     }
-    Ok(Encoded {
-        bytes: writer.into_inner()?,
-        channels: channels.iter().map(|c| c.bit()).sum(),
-    })
+    Ok(Encoded { bytes: writer.into_inner()?, channels: channels.iter().map(|c| c.bit()).sum() })
 }
 
 /// Events of one partition, sorted, as a file.
 pub(crate) fn events(rows: &Rows, order: &[u32], first: u64, last: u64) -> Result<Encoded> {
     let memory = schema::events(Form::Memory);
     let published = schema::events(Form::Published);
-    let mut writer = writer(&memory, &published, &[Channel::SetPoint], first, last)?;
+    let mut writer = writer(&memory, &published, &[Channel::SetPoint], (first, last), false)?;
     let units = unit_words(rows);
     for order in order.chunks(ROWS_PER_GROUP) {
         let chosen: Vec<&EventRow> = gather(order, |row| &rows.events[row]);
@@ -86,25 +85,18 @@ pub(crate) fn events(rows: &Rows, order: &[u32], first: u64, last: u64) -> Resul
         arrays.push(text(chosen.iter().map(|e| Some(kind_word(&e.kind)))));
         let states: Vec<Option<State>> = chosen
             .iter()
-            .map(|e| {
-                if let EventKind::StateChanged(state) = e.kind {
-                    Some(state)
-                } else {
-                    None
-                }
-            })
+            .map(|e| if let EventKind::StateChanged(state) = e.kind { Some(state) } else { None })
             .collect();
         let known: NullBuffer = states.iter().map(Option::is_some).collect();
         let states: Vec<State> = states.into_iter().map(Option::unwrap_or_default).collect();
         state_columns(&states, Some(&known), &mut arrays)?;
-        let set_point = chosen.iter().map(|e| match e.kind {
-            EventKind::SetPointChanged(value) => Some(value),
+        let set_points = chosen.iter().map(|e| match e.kind {
+            EventKind::SetPointChanged(value) => Some(i64::from(value)),
             _ => None,
         });
-        let set_point: PrimitiveArray<Decimal32Type> = set_point.collect();
-        arrays.push(Arc::new(
-            set_point.with_data_type(Form::Memory.channel(Channel::SetPoint)),
-        ));
+        let (nulls, values) = set_points.map(|value| (value.is_some(), value.unwrap_or(0))).unzip();
+        let nulls: Vec<bool> = nulls;
+        arrays.push(decimals(values, Some(NullBuffer::from(nulls)), Channel::SetPoint));
         let alarm = |e: &&EventRow| match &e.kind {
             EventKind::AlarmRaised(alarm) | EventKind::AlarmCleared(alarm) => Some(alarm.clone()),
             _ => None,
@@ -112,18 +104,11 @@ pub(crate) fn events(rows: &Rows, order: &[u32], first: u64, last: u64) -> Resul
         let alarms: Vec<_> = chosen.iter().map(alarm).collect();
         arrays.push(text(alarms.iter().map(|a| a.as_ref().map(|a| a.code.as_str()))));
         arrays.push(text(alarms.iter().map(|a| a.as_ref().map(|a| a.text.as_str()))));
-        arrays.push(Arc::new(
-            alarms
-                .iter()
-                .map(|a| a.as_ref().map(|a| a.by_person))
-                .collect::<BooleanArray>(),
-        ));
+        arrays
+            .push(Arc::new(alarms.iter().map(|a| a.as_ref().map(|a| a.by_person)).collect::<BooleanArray>()));
         writer.write(&RecordBatch::try_new(memory.clone(), arrays)?)?;
     }
-    Ok(Encoded {
-        bytes: writer.into_inner()?,
-        channels: 0,
-    })
+    Ok(Encoded { bytes: writer.into_inner()?, channels: 0 })
 }
 
 /// The word of an event's kind in files.
@@ -140,13 +125,15 @@ fn writer(
     memory: &Arc<Schema>,
     published: &Schema,
     channels: &[Channel],
-    first: u64,
-    last: u64,
+    (first, last): (u64, u64),
+    long_runs: bool,
 ) -> Result<ArrowWriter<Vec<u8>>> {
+    let (block, parts) = if long_runs { (128, 4) } else { (1_024, 8) };
     let mut properties = WriterProperties::builder()
         .set_created_by(concat!("rimeline version ", env!("CARGO_PKG_VERSION")).to_owned())
         .set_compression(Compression::ZSTD(ZstdLevel::try_new(1)?))
         .set_encoding(Encoding::DELTA_BINARY_PACKED)
+        .set_delta_binary_packed_encoder_options(DeltaBinaryPackedEncoderOptions::try_new(block, parts)?)
         .set_dictionary_enabled(false)
         .set_statistics_enabled(EnabledStatistics::Chunk)
         .set_offset_index_disabled(true)
@@ -163,18 +150,18 @@ fn writer(
             _ => properties,
         };
     }
-    let options = ArrowWriterOptions::new()
-        .with_properties(properties.build())
-        .with_skip_arrow_metadata(true);
+    let options =
+        ArrowWriterOptions::new().with_properties(properties.build()).with_skip_arrow_metadata(true);
     ArrowWriter::try_new_with_options(Vec::new(), memory.clone(), options)
 }
 
 fn ascending(column_idx: i32) -> SortingColumn {
-    SortingColumn {
-        column_idx,
-        descending: false,
-        nulls_first: false,
-    }
+    SortingColumn { column_idx, descending: false, nulls_first: false }
+}
+
+/// How many units sorted rows have.
+fn units_in(rows: &Rows, order: &[u32]) -> u64 {
+    order.chunk_by(|a, b| rows.unit[*a as usize] == rows.unit[*b as usize]).count() as u64
 }
 
 fn occurs(rows: &Rows, order: &[u32], channel: Channel) -> bool {
@@ -187,9 +174,7 @@ fn gather<'a, T>(order: &[u32], get: impl Fn(usize) -> T + 'a) -> Vec<T> {
 }
 
 fn unit_words(rows: &Rows) -> ArrayRef {
-    Arc::new(StringArray::from_iter_values(
-        rows.units.ids().iter().map(Id::as_str),
-    ))
+    Arc::new(StringArray::from_iter_values(rows.units.ids().iter().map(Id::as_str)))
 }
 
 fn head(
@@ -214,10 +199,7 @@ fn state_columns(states: &[State], known: Option<&NullBuffer>, arrays: &mut Vec<
     for part in PARTS {
         let numbers: Vec<u8> = states.iter().map(part.number).collect();
         let nulls: NullBuffer = numbers.iter().map(|n| *n != 0).collect();
-        let keys = numbers
-            .iter()
-            .map(|n| u32::from(n.saturating_sub(1)))
-            .collect::<Vec<_>>();
+        let keys = numbers.iter().map(|n| u32::from(n.saturating_sub(1))).collect::<Vec<_>>();
         let keys = UInt32Array::new(ScalarBuffer::from(keys), Some(nulls));
         let words = StringArray::from_iter_values((part.words)());
         arrays.push(Arc::new(DictionaryArray::try_new(keys, Arc::new(words))?));
@@ -251,17 +233,13 @@ fn channel_column(
         }
         Some(codes.iter().map(|code| *code == 0).collect::<NullBuffer>()).filter(|n| n.null_count() > 0)
     };
-    let number = |row: usize| cells.values.get(row).copied().unwrap_or(0);
-    Ok(match Form::Memory.channel(channel) {
-        kind @ DataType::Decimal64(..) => {
-            decimals::<Decimal64Type>(gather(order, |row| i64::from(number(row))), nulls, kind)
-        }
-        kind => decimals::<Decimal32Type>(gather(order, number), nulls, kind),
-    })
+    let number = |row: usize| cells.values.get(row).map_or(0, |number| i64::from(*number));
+    Ok(decimals(gather(order, number), nulls, channel))
 }
 
-fn decimals<T: DecimalType>(values: Vec<T::Native>, nulls: Option<NullBuffer>, kind: DataType) -> ArrayRef {
-    Arc::new(PrimitiveArray::<T>::new(ScalarBuffer::from(values), nulls).with_data_type(kind))
+fn decimals(values: Vec<i64>, nulls: Option<NullBuffer>, channel: Channel) -> ArrayRef {
+    let array = Decimal64Array::new(ScalarBuffer::from(values), nulls);
+    Arc::new(array.with_data_type(Form::Memory.channel(channel)))
 }
 
 fn text<'a>(words: impl Iterator<Item = Option<&'a str>>) -> ArrayRef {

@@ -31,21 +31,15 @@ impl Archive {
         self.usable(&mut writer)?;
         let rows = {
             let mut shared = self.shared();
-            let needed = shared
-                .active
-                .span
-                .map_or(0, |s| s.1 + 1)
-                .max(shared.snapshot.position());
+            let needed = shared.active.span.map_or(0, |s| s.1 + 1).max(shared.snapshot.position());
             if position < needed {
-                return Err(ArchiveError::Order {
-                    given: position,
-                    reached: needed,
-                });
+                return Err(ArchiveError::Order { given: position, reached: needed });
             }
             if position == shared.snapshot.position() && shared.active.total() == 0 {
                 return Ok(Flushed::default());
             }
-            let rows = Arc::new(std::mem::take(&mut shared.active));
+            let room = std::mem::take(&mut shared.spare);
+            let rows = Arc::new(std::mem::replace(&mut shared.active, room));
             shared.flushing = Some(rows.clone());
             rows
         };
@@ -62,8 +56,8 @@ impl Archive {
             duplicates,
             bytes: files.iter().map(|f| f.bytes).sum(),
         };
-        drop(rows);
         self.commit(&mut writer, position, files, Vec::new())?;
+        self.keep_room(rows);
         Ok(flushed)
     }
 
@@ -97,10 +91,7 @@ impl Archive {
             Dataset::Readings => encode::readings(rows, order, first, last),
             Dataset::Events => encode::events(rows, order, first, last),
         };
-        let encoded = encoded.map_err(|source| ArchiveError::Parquet {
-            file: path.clone(),
-            source,
-        })?;
+        let encoded = encoded.map_err(|source| ArchiveError::Parquet { file: path.clone(), source })?;
         writer.strays.push(path.clone());
         self.store.put(&path, &encoded.bytes)?;
         let facts = arrange::facts(rows, partition.dataset, order);
@@ -130,13 +121,7 @@ impl Archive {
         added: Vec<DataFile>,
         removed: Vec<DataFile>,
     ) -> Result<(), ArchiveError> {
-        let record = Record {
-            format: FORMAT,
-            number: self.snapshot().record + 1,
-            position,
-            added,
-            removed,
-        };
+        let record = Record { format: FORMAT, number: self.snapshot().record + 1, position, added, removed };
         if let Err(error) = manifest::commit(self.store.as_ref(), &record) {
             writer.stopped = Some(error.to_string());
             return Err(error);
@@ -147,9 +132,7 @@ impl Archive {
             shared.flushing = None;
             shared.snapshot.clone()
         };
-        writer
-            .strays
-            .retain(|path| record.added.iter().all(|f| f.path != *path));
+        writer.strays.retain(|path| record.added.iter().all(|f| f.path != *path));
         writer.strays.extend(record.removed.into_iter().map(|f| f.path));
         self.remove_strays(writer);
         if snapshot.record - writer.summed >= manifest::RECORDS_PER_SUMMARY {
@@ -161,6 +144,15 @@ impl Archive {
             }
         }
         Ok(())
+    }
+
+    /// Keeps the room of flushed rows for the next ones, unless it is out of proportion.
+    fn keep_room(&self, rows: Arc<Rows>) {
+        let usual = 2 * self.options.flush_rows;
+        if let Some(mut rows) = Arc::into_inner(rows).filter(|rows| rows.total() <= usual) {
+            rows.clear();
+            self.shared().spare = rows;
+        }
     }
 
     /// Puts rows back that could not be written.
@@ -175,10 +167,7 @@ impl Archive {
     /// Refuses where the manifest is in doubt, and removes what earlier failures left.
     pub(crate) fn usable(&self, writer: &mut Writer) -> Result<(), ArchiveError> {
         if let Some(why) = &writer.stopped {
-            return Err(ArchiveError::Stopped {
-                place: self.store.place(),
-                why: why.clone(),
-            });
+            return Err(ArchiveError::Stopped { place: self.store.place(), why: why.clone() });
         }
         self.remove_strays(writer);
         Ok(())

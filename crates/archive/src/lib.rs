@@ -18,8 +18,8 @@
 //! and `outputs` as bits, one decimal column for each channel that the file's rows mention, and `status`. A channel is
 //! null where it has no number. `status` is null where every such cell was just not reported; otherwise it gives the
 //! other reasons as `channel:word` separated by spaces, with the words of [`Absence`](rimeline_channels::Absence).
-//! Channels are `DECIMAL(9)` in 32 bits, counters `DECIMAL(10)` in 64, so any reader of Parquet shows quantities in
-//! the unit of measure that the field's metadata gives by its UCUM code. Files may differ in their channels: read them
+//! Channels are `DECIMAL(10)` in 64 bits with the decimals of the catalogue, so any reader of Parquet shows quantities
+//! in the unit of measure that the field's metadata gives by its UCUM code. Files may differ in their channels: read them
 //! by name (`union_by_name` in SQL engines). Rows are sorted by unit and time.
 //!
 //! The key-value metadata of a file holds the contract ([`CONTRACT`]), the writer's version, the format, the journal

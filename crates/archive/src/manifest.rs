@@ -141,11 +141,7 @@ impl Snapshot {
         let Some((summed, key)) = numbered(".summary.jsonl").max() else {
             return match listed.first() {
                 None => Ok(None),
-                Some(l) => Err(damaged(
-                    store,
-                    &l.key,
-                    "there is no summary to start from".to_owned(),
-                )),
+                Some(l) => Err(damaged(store, &l.key, "there is no summary to start from".to_owned())),
             };
         };
         let summary: Summary = read(store, key)?;
@@ -153,12 +149,8 @@ impl Snapshot {
         for file in summary.files {
             files.entry(file.partition).or_default().push(file);
         }
-        let mut snapshot = Self {
-            record: summed,
-            buckets: summary.buckets,
-            position: summary.position,
-            files,
-        };
+        let mut snapshot =
+            Self { record: summed, buckets: summary.buckets, position: summary.position, files };
         for (number, key) in numbered(".record.jsonl").filter(|(number, _)| *number > summed) {
             let record: Record = read(store, key)?;
             if number != snapshot.record + 1 || record.number != number {
@@ -172,12 +164,7 @@ impl Snapshot {
 
     /// The manifest of an archive that is being made.
     pub(crate) fn create(store: &dyn Store, buckets: u16) -> Result<Self, ArchiveError> {
-        let snapshot = Self {
-            record: 0,
-            buckets,
-            position: 0,
-            files: BTreeMap::new(),
-        };
+        let snapshot = Self { record: 0, buckets, position: 0, files: BTreeMap::new() };
         store.put_new(&summary_key(0), &seal(&snapshot.summary()))?;
         Ok(snapshot)
     }
@@ -204,9 +191,7 @@ impl Snapshot {
 
     /// Partitions and their files.
     pub fn partitions(&self) -> impl Iterator<Item = (&Partition, &[Arc<DataFile>])> {
-        self.files
-            .iter()
-            .map(|(partition, files)| (partition, files.as_slice()))
+        self.files.iter().map(|(partition, files)| (partition, files.as_slice()))
     }
 
     /// Files of a dataset with rows in `from..until`, of one unit or of all, by day and then by age.
@@ -218,11 +203,7 @@ impl Snapshot {
         until: UnixMs,
     ) -> impl Iterator<Item = &'a Arc<DataFile>> {
         let bucket = unit.map(|unit| bucket_of(unit, self.buckets));
-        let first = Partition {
-            dataset,
-            day: Day::of(from.max(Day::FIRST_MS)),
-            bucket: 0,
-        };
+        let first = Partition { dataset, day: Day::of(from.max(Day::FIRST_MS)), bucket: 0 };
         self.files
             .range(first..)
             .take_while(move |(partition, _)| {
@@ -254,13 +235,7 @@ impl Snapshot {
 
     fn summary(&self) -> Summary {
         let files = self.files().cloned().collect();
-        Summary {
-            format: FORMAT,
-            record: self.record,
-            buckets: self.buckets,
-            position: self.position,
-            files,
-        }
+        Summary { format: FORMAT, record: self.record, buckets: self.buckets, position: self.position, files }
     }
 }
 
@@ -305,10 +280,7 @@ fn seal<T: Serialize>(value: &T) -> Vec<u8> {
 fn read<T: DeserializeOwned>(store: &dyn Store, key: &str) -> Result<T, ArchiveError> {
     let bytes = store.get(key)?;
     let bad = |what: String| damaged(store, key, what);
-    let end = bytes
-        .iter()
-        .position(|b| *b == b'\n')
-        .ok_or_else(|| bad("it is cut short".to_owned()))?;
+    let end = bytes.iter().position(|b| *b == b'\n').ok_or_else(|| bad("it is cut short".to_owned()))?;
     let (text, rest) = bytes.split_at(end);
     let seal: Seal =
         serde_json::from_slice(rest).map_err(|e| bad(format!("its checksum line is unreadable ({e})")))?;
@@ -324,9 +296,5 @@ fn read<T: DeserializeOwned>(store: &dyn Store, key: &str) -> Result<T, ArchiveE
 }
 
 fn damaged(store: &dyn Store, file: &str, what: String) -> ArchiveError {
-    ArchiveError::Manifest {
-        file: file.to_owned(),
-        place: store.place(),
-        what,
-    }
+    ArchiveError::Manifest { file: file.to_owned(), place: store.place(), what }
 }

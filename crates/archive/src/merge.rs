@@ -42,9 +42,7 @@ impl Archive {
     /// Partitions that hold [`Options::merge_files`] files of one level.
     pub fn merge_due(&self) -> Vec<Partition> {
         let snapshot = self.snapshot();
-        let due = snapshot
-            .partitions()
-            .filter(|(_, files)| !level_to_merge(files, &self.options).is_empty());
+        let due = snapshot.partitions().filter(|(_, files)| !level_to_merge(files, &self.options).is_empty());
         due.map(|(partition, _)| *partition).collect()
     }
 
@@ -90,11 +88,8 @@ impl Archive {
         let mut writer = self.writer();
         self.usable(&mut writer)?;
         let snapshot = self.snapshot();
-        let old: Vec<DataFile> = snapshot
-            .files()
-            .filter(|f| f.partition.day < day)
-            .map(|f| f.as_ref().clone())
-            .collect();
+        let old: Vec<DataFile> =
+            snapshot.files().filter(|f| f.partition.day < day).map(|f| f.as_ref().clone()).collect();
         let removed = Removed {
             files: old.len(),
             rows: old.iter().map(|f| f.rows).sum(),
@@ -118,17 +113,9 @@ impl Archive {
         for file in files {
             load(self.store.as_ref(), file, &mut rows)?;
         }
-        rows.span = files
-            .first()
-            .zip(files.last())
-            .map(|(oldest, newest)| (oldest.first, newest.last));
+        rows.span = files.first().zip(files.last()).map(|(oldest, newest)| (oldest.first, newest.last));
         let arranged = arrange::dataset(&rows, partition.dataset, snapshot.buckets());
-        let level = files
-            .iter()
-            .map(|f| f.level)
-            .max()
-            .unwrap_or_default()
-            .saturating_add(1);
+        let level = files.iter().map(|f| f.level).max().unwrap_or_default().saturating_add(1);
         let [run] = arranged.runs.as_slice() else {
             return Err(misplaced(partition, files));
         };
@@ -149,10 +136,7 @@ impl Archive {
 
 fn misplaced(partition: Partition, files: &[Arc<DataFile>]) -> ArchiveError {
     let what = format!("it or a later file holds rows that do not belong to {partition}");
-    ArchiveError::Foreign {
-        file: files.first().map_or_else(String::new, |f| f.path.clone()),
-        what,
-    }
+    ArchiveError::Foreign { file: files.first().map_or_else(String::new, |f| f.path.clone()), what }
 }
 
 /// Reads a data file into rows, after those that are there.
@@ -160,10 +144,7 @@ pub(crate) fn load(store: &dyn Store, file: &DataFile, rows: &mut Rows) -> Resul
     let bytes = Bytes::from(store.get(&file.path)?);
     if crc32c::crc32c(&bytes) != file.crc32c {
         let what = "its checksum is not the one in the manifest".to_owned();
-        return Err(ArchiveError::Damaged {
-            file: file.path.clone(),
-            what,
-        });
+        return Err(ArchiveError::Damaged { file: file.path.clone(), what });
     }
     let mut decoder = Decoder::new(&file.path, rows);
     match file.partition.dataset {

@@ -13,27 +13,17 @@ pub(crate) fn open(store: &dyn Store, buckets: u16) -> Result<(Snapshot, Opened)
     let listed = data_files(store)?;
     let Some(snapshot) = snapshot else {
         if !listed.is_empty() {
-            return Err(ArchiveError::NoManifest {
-                place: store.place(),
-                files: listed.len(),
-            });
+            return Err(ArchiveError::NoManifest { place: store.place(), files: listed.len() });
         }
         return Ok((Snapshot::create(store, buckets)?, Opened::default()));
     };
     if snapshot.buckets() != buckets {
         let (place, kept) = (store.place(), snapshot.buckets());
-        return Err(ArchiveError::Buckets {
-            place,
-            kept,
-            asked: buckets,
-        });
+        return Err(ArchiveError::Buckets { place, kept, asked: buckets });
     }
     let strangers = strangers(&snapshot, &listed);
     refuse_stale(store, &snapshot, &strangers)?;
-    let mut opened = Opened {
-        removed: Vec::new(),
-        lost: lost(&snapshot, &listed),
-    };
+    let mut opened = Opened { removed: Vec::new(), lost: lost(&snapshot, &listed) };
     if opened.lost.is_empty() {
         for stranger in strangers {
             store.delete(&stranger.key)?;
@@ -47,10 +37,7 @@ pub(crate) fn open(store: &dyn Store, buckets: u16) -> Result<(Snapshot, Opened)
         );
     }
     if !opened.removed.is_empty() {
-        tracing::info!(
-            files = opened.removed.len(),
-            "removed data files that a crash left behind"
-        );
+        tracing::info!(files = opened.removed.len(), "removed data files that a crash left behind");
     }
     Ok((snapshot, opened))
 }
@@ -59,12 +46,7 @@ pub(crate) fn open(store: &dyn Store, buckets: u16) -> Result<(Snapshot, Opened)
 pub(crate) fn data_files(store: &dyn Store) -> Result<Vec<Listed>, ArchiveError> {
     let mut files = Vec::new();
     for dataset in Dataset::ALL {
-        files.extend(
-            store
-                .list(dataset.name())?
-                .into_iter()
-                .filter(|l| l.key.ends_with(DATA)),
-        );
+        files.extend(store.list(dataset.name())?.into_iter().filter(|l| l.key.ends_with(DATA)));
     }
     Ok(files)
 }
@@ -72,10 +54,7 @@ pub(crate) fn data_files(store: &dyn Store) -> Result<Vec<Listed>, ArchiveError>
 /// Data files that the manifest does not name.
 pub(crate) fn strangers<'a>(snapshot: &Snapshot, listed: &'a [Listed]) -> Vec<&'a Listed> {
     let named: HashMap<&str, &DataFile> = snapshot.files().map(|f| (f.path.as_str(), f.as_ref())).collect();
-    listed
-        .iter()
-        .filter(|l| !named.contains_key(l.key.as_str()))
-        .collect()
+    listed.iter().filter(|l| !named.contains_key(l.key.as_str())).collect()
 }
 
 fn lost(snapshot: &Snapshot, listed: &[Listed]) -> Vec<String> {
@@ -98,10 +77,7 @@ fn refuse_stale(store: &dyn Store, snapshot: &Snapshot, strangers: &[&Listed]) -
     beyond.sort_unstable();
     beyond.dedup();
     if beyond.len() > 1 {
-        return Err(ArchiveError::Stale {
-            place: store.place(),
-            flushes: beyond.len(),
-        });
+        return Err(ArchiveError::Stale { place: store.place(), flushes: beyond.len() });
     }
     Ok(())
 }

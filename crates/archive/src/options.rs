@@ -20,13 +20,7 @@ pub struct Options {
 
 impl Default for Options {
     fn default() -> Self {
-        Self {
-            buckets: 8,
-            flush_rows: 500_000,
-            max_rows: 2_000_000,
-            merge_files: 8,
-            merge_rows: 2_000_000,
-        }
+        Self { buckets: 8, flush_rows: 500_000, max_rows: 2_000_000, merge_files: 8, merge_rows: 2_000_000 }
     }
 }
 
@@ -34,40 +28,12 @@ impl Options {
     /// Refuses what lies outside the ranges above.
     pub fn check(&self) -> Result<(), ArchiveError> {
         let in_range = |option, given, good, allowed| {
-            if good {
-                Ok(())
-            } else {
-                Err(ArchiveError::Option {
-                    option,
-                    given,
-                    allowed,
-                })
-            }
+            if good { Ok(()) } else { Err(ArchiveError::Option { option, given, allowed }) }
         };
-        in_range(
-            "buckets",
-            u64::from(self.buckets),
-            (1..=4_096).contains(&self.buckets),
-            "1 to 4096",
-        )?;
-        in_range(
-            "flush_rows",
-            self.flush_rows as u64,
-            self.flush_rows >= 1,
-            "at least 1",
-        )?;
-        in_range(
-            "max_rows",
-            self.max_rows as u64,
-            self.max_rows >= self.flush_rows,
-            "at least flush_rows",
-        )?;
-        in_range(
-            "merge_files",
-            self.merge_files as u64,
-            self.merge_files >= 2,
-            "at least 2",
-        )?;
+        in_range("buckets", u64::from(self.buckets), (1..=4_096).contains(&self.buckets), "1 to 4096")?;
+        in_range("flush_rows", self.flush_rows as u64, self.flush_rows >= 1, "at least 1")?;
+        in_range("max_rows", self.max_rows as u64, self.max_rows >= self.flush_rows, "at least flush_rows")?;
+        in_range("merge_files", self.merge_files as u64, self.merge_files >= 2, "at least 2")?;
         in_range("merge_rows", self.merge_rows, self.merge_rows >= 1, "at least 1")
     }
 }

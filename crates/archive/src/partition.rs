@@ -95,13 +95,7 @@ impl Partition {
 
 impl fmt::Display for Partition {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(
-            f,
-            "{}/day={}/bucket={:02}",
-            self.dataset.name(),
-            self.day,
-            self.bucket
-        )
+        write!(f, "{}/day={}/bucket={:02}", self.dataset.name(), self.day, self.bucket)
     }
 }
 
@@ -128,11 +122,7 @@ mod tests {
 
     #[test]
     fn a_key_is_a_function_of_partition_and_positions() {
-        let partition = Partition {
-            dataset: Dataset::Readings,
-            day: Day(20_484),
-            bucket: 3,
-        };
+        let partition = Partition { dataset: Dataset::Readings, day: Day(20_484), bucket: 3 };
         assert_eq!(
             partition.key(7, 120),
             "readings/day=2026-01-31/bucket=03/000000000007-000000000120.parquet"
@@ -142,10 +132,7 @@ mod tests {
     /// Check value of CRC-32C: "123456789" gives 0xE3069283 (RFC 3720, appendix B.4 uses the same polynomial).
     #[test]
     fn buckets_are_a_public_checksum_that_spreads_like_named_units_evenly() {
-        assert_eq!(
-            bucket_of(&Id::new("123456789").unwrap(), 1000),
-            (0xE306_9283_u32 % 1000) as u16
-        );
+        assert_eq!(bucket_of(&Id::new("123456789").unwrap(), 1000), (0xE306_9283_u32 % 1000) as u16);
         let mut count = [0; 8];
         for i in 0..8_000 {
             count[usize::from(bucket_of(&Id::new(&format!("TR-{i:05}")).unwrap(), 8))] += 1;

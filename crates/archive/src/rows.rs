@@ -90,11 +90,7 @@ impl Cells {
         let Some(&value) = self.values.get(row) else {
             return Value::Absent(Absence::NotReported);
         };
-        match self
-            .absent
-            .get(row)
-            .and_then(|a| Absence::from_number(i32::from(*a)))
-        {
+        match self.absent.get(row).and_then(|a| Absence::from_number(i32::from(*a))) {
             Some(absence) => Value::Absent(absence),
             None => Value::Number(value),
         }
@@ -116,6 +112,23 @@ impl Cells {
 }
 
 impl Rows {
+    /// Forgets every row and keeps the room they took, so that the next ones need none.
+    pub(crate) fn clear(&mut self) {
+        self.units.ids.clear();
+        self.units.index.clear();
+        self.unit.clear();
+        self.time.clear();
+        self.received.clear();
+        self.late.clear();
+        self.state.clear();
+        for cells in &mut self.cells {
+            cells.values.clear();
+            cells.absent.clear();
+        }
+        self.events.clear();
+        self.span = None;
+    }
+
     /// Readings.
     pub(crate) fn len(&self) -> usize {
         self.time.len()
@@ -141,11 +154,7 @@ impl Rows {
     ) {
         let before = self.len();
         let units: Vec<u32> = batch.units.iter().map(|u| self.units.intern(u)).collect();
-        self.unit.extend(
-            batch.unit_of_row[range.clone()]
-                .iter()
-                .map(|u| units[*u as usize]),
-        );
+        self.unit.extend(batch.unit_of_row[range.clone()].iter().map(|u| units[*u as usize]));
         let times = &batch.times[range.clone()];
         self.time.extend_from_slice(times);
         self.late.extend(times.iter().map(|t| *t < late_before));
@@ -177,10 +186,7 @@ impl Rows {
                 self.append_cells(channel, before, &theirs.values, &theirs.absent);
             }
         }
-        let events = other.events.iter().map(|e| EventRow {
-            unit: units[e.unit as usize],
-            ..e.clone()
-        });
+        let events = other.events.iter().map(|e| EventRow { unit: units[e.unit as usize], ..e.clone() });
         self.events.extend(events);
         self.span = match (self.span, other.span) {
             (Some((first, _)), Some((_, last))) => Some((first, last)),
@@ -294,11 +300,7 @@ mod tests {
     #[test]
     fn of_a_channel_that_comes_twice_in_a_batch_the_later_column_counts() {
         let mut twice = batch(Channel::Coil, &[Value::Number(1)], 0);
-        twice.columns.push(Column {
-            channel: Channel::Coil,
-            values: vec![2],
-            absent: vec![],
-        });
+        twice.columns.push(Column { channel: Channel::Coil, values: vec![2], absent: vec![] });
         let mut rows = Rows::default();
         rows.append(&twice, 0..1, 0, 0);
         assert_eq!(rows.reading(0).fixed(Channel::Coil), Some(2));

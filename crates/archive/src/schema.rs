@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use arrow::datatypes::{DataType, Field, Schema, TimeUnit};
 use parquet::file::metadata::KeyValue;
-use rimeline_channels::{Channel, ChannelGroup};
+use rimeline_channels::Channel;
 use serde::Serialize;
 
 use crate::manifest::FORMAT;
@@ -25,10 +25,8 @@ pub(crate) mod column {
     pub(crate) const BY_PERSON: &str = "by_person";
 }
 
-/// Digits of a 32-bit decimal.
-const DIGITS: u8 = 9;
-/// Digits of a counter, whose largest values need ten.
-const COUNTER_DIGITS: u8 = 10;
+/// Digits of a channel: enough for any stored number. Its 64 bits cost nothing over 32: deltas are packed the same.
+const DIGITS: u8 = 10;
 
 /// Arrow types of a file: as arrays in memory, or as published in its metadata for other programs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -49,11 +47,9 @@ impl Form {
 
     pub(crate) fn channel(self, channel: Channel) -> DataType {
         let scale = channel.decimals() as i8;
-        match (self, channel.spec().group) {
-            (Self::Memory, ChannelGroup::Counter) => DataType::Decimal64(COUNTER_DIGITS, scale),
-            (Self::Memory, _) => DataType::Decimal32(DIGITS, scale),
-            (Self::Published, ChannelGroup::Counter) => DataType::Decimal128(COUNTER_DIGITS, scale),
-            (Self::Published, _) => DataType::Decimal128(DIGITS, scale),
+        match self {
+            Self::Memory => DataType::Decimal64(DIGITS, scale),
+            Self::Published => DataType::Decimal128(DIGITS, scale),
         }
     }
 
@@ -84,9 +80,7 @@ fn head(form: Form) -> Vec<Field> {
 }
 
 fn state(form: Form, nullable: bool) -> Vec<Field> {
-    let words = crate::words::PARTS
-        .iter()
-        .map(|part| Field::new(part.name, form.text(), true));
+    let words = crate::words::PARTS.iter().map(|part| Field::new(part.name, form.text(), true));
     let bits = [column::INPUTS, column::OUTPUTS].map(|name| Field::new(name, DataType::UInt8, nullable));
     words.chain(bits).collect()
 }
@@ -124,30 +118,16 @@ pub(crate) fn metadata(published: &Schema, channels: &[Channel], first: u64, las
     let described: BTreeMap<_, _> = channels
         .iter()
         .map(|c| c.spec())
-        .map(|s| {
-            (
-                s.name,
-                Described {
-                    ucum: s.measure.code(),
-                    decimals: s.decimals,
-                },
-            )
-        })
+        .map(|s| (s.name, Described { ucum: s.measure.code(), decimals: s.decimals }))
         .collect();
-    let pair = |key: &str, value: String| KeyValue {
-        key: key.to_owned(),
-        value: Some(value),
-    };
+    let pair = |key: &str, value: String| KeyValue { key: key.to_owned(), value: Some(value) };
     vec![
         pair("ARROW:schema", parquet::arrow::encode_arrow_schema(published)),
         pair("rimeline.contract", CONTRACT.to_owned()),
         pair("rimeline.writer", env!("CARGO_PKG_VERSION").to_owned()),
         pair("rimeline.format", FORMAT.to_string()),
         pair("rimeline.positions", format!("{first}-{last}")),
-        pair(
-            "rimeline.channels",
-            serde_json::to_string(&described).unwrap_or_default(),
-        ),
+        pair("rimeline.channels", serde_json::to_string(&described).unwrap_or_default()),
     ]
 }
 

@@ -56,17 +56,11 @@ pub fn verify(store: &dyn Store, snapshot: &Snapshot) -> Result<Verified, Archiv
                 verified.good += 1;
                 verified.rows += file.rows;
             }
-            Some(what) => verified.problems.push(Problem {
-                file: file.path.clone(),
-                what,
-            }),
+            Some(what) => verified.problems.push(Problem { file: file.path.clone(), what }),
         }
     }
     let listed = opening::data_files(store)?;
-    verified.strangers = opening::strangers(snapshot, &listed)
-        .into_iter()
-        .map(|l| l.key.clone())
-        .collect();
+    verified.strangers = opening::strangers(snapshot, &listed).into_iter().map(|l| l.key.clone()).collect();
     Ok(verified)
 }
 
@@ -75,10 +69,7 @@ fn check(store: &dyn Store, file: &DataFile) -> Result<Option<String>, ArchiveEr
     let size = match store.size(&file.path)? {
         None => return Ok(Some("it is not there".to_owned())),
         Some(size) if size != file.bytes => {
-            return Ok(Some(format!(
-                "it has {size} bytes and was written with {}",
-                file.bytes
-            )));
+            return Ok(Some(format!("it has {size} bytes and was written with {}", file.bytes)));
         }
         Some(size) => size,
     };
@@ -96,10 +87,9 @@ fn check(store: &dyn Store, file: &DataFile) -> Result<Option<String>, ArchiveEr
     }
     Ok(match footer_rows(store, file)? {
         Err(what) => Some(what),
-        Ok(rows) if rows != file.rows as i64 => Some(format!(
-            "its footer says {rows} rows and the manifest {}",
-            file.rows
-        )),
+        Ok(rows) if rows != file.rows as i64 => {
+            Some(format!("its footer says {rows} rows and the manifest {}", file.rows))
+        }
         Ok(_) => None,
     })
 }
@@ -118,7 +108,5 @@ fn footer_rows(store: &dyn Store, file: &DataFile) -> Result<Result<i64, String>
     };
     let footer = store.get_range(&file.path, footer_at..trailer_at)?;
     let decoded = ParquetMetaDataReader::decode_metadata(&footer);
-    Ok(decoded
-        .map(|m| m.file_metadata().num_rows())
-        .map_err(|e| format!("its footer is unreadable: {e}")))
+    Ok(decoded.map(|m| m.file_metadata().num_rows()).map_err(|e| format!("its footer is unreadable: {e}")))
 }

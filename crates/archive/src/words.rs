@@ -12,8 +12,10 @@ pub(crate) struct Part {
     pub(crate) number: fn(&State) -> u8,
     /// Words by number, from 1.
     pub(crate) words: fn() -> Vec<&'static str>,
-    /// Sets the part by its word.
-    pub(crate) set: fn(&mut State, &str) -> Result<(), UnknownState>,
+    /// Sets the part by its number, which [`Part::find`] gave.
+    pub(crate) set: fn(&mut State, u8),
+    /// The number of a word.
+    pub(crate) find: fn(&str) -> Result<u8, UnknownState>,
 }
 
 macro_rules! parts {
@@ -23,7 +25,8 @@ macro_rules! parts {
             name: stringify!($field),
             number: |state| state.$field as u8,
             words: || $kind::ALL.iter().map(|part| part.name()).collect(),
-            set: |state, word| { state.$field = $kind::from_name(word)?; Ok(()) },
+            set: |state, number| state.$field = $kind::from_number(i32::from(number)).unwrap_or_default(),
+            find: |word| Ok($kind::from_name(word)? as u8),
         },)*];
     };
 }
@@ -91,17 +94,11 @@ mod tests {
             for absence in Absence::ALL.into_iter().filter(|a| *a != Absence::NotReported) {
                 let text = status_text(mark(channel, absence as u8) | mark(Channel::Coil, 1));
                 let parsed = parse_status(&text).unwrap();
-                assert!(
-                    parsed.contains(&(channel, absence)) || channel == Channel::Coil,
-                    "{text}"
-                );
+                assert!(parsed.contains(&(channel, absence)) || channel == Channel::Coil, "{text}");
                 assert!(parsed.iter().any(|p| p.0 == Channel::Coil), "{text}");
             }
         }
-        assert_eq!(
-            status_text(mark(Channel::Coil, Absence::FailedOpen as u8)),
-            "coil:open"
-        );
+        assert_eq!(status_text(mark(Channel::Coil, Absence::FailedOpen as u8)), "coil:open");
         assert_eq!(mark(Channel::Coil, Absence::NotReported as u8), 0);
         assert_eq!(parse_status("coil:open sleet:open"), Err("sleet:open".to_owned()));
     }
@@ -111,8 +108,10 @@ mod tests {
         for part in PARTS {
             for (i, word) in (part.words)().iter().enumerate() {
                 let mut state = State::default();
-                (part.set)(&mut state, word).unwrap();
-                assert_eq!(usize::from((part.number)(&state)), i + 1, "{} {word}", part.name);
+                let number = (part.find)(word).unwrap();
+                (part.set)(&mut state, number);
+                assert_eq!(usize::from(number), i + 1, "{} {word}", part.name);
+                assert_eq!((part.number)(&state), number, "{} {word}", part.name);
             }
         }
     }

@@ -20,19 +20,13 @@ fn main() -> Result<(), Box<dyn Error>> {
     let mut arguments = std::env::args().skip(1);
     let root = arguments.next().ok_or("give a directory")?;
     let units: u64 = arguments.next().map_or(Ok(200), |units| units.parse())?;
-    let archive = Arc::new(Archive::open(
-        Arc::new(LocalStore::new(root)?),
-        Options::default(),
-    )?);
+    let archive = Arc::new(Archive::open(Arc::new(LocalStore::new(root)?), Options::default())?);
     for day in archive.position() as i64..DAYS {
         write_day(&archive, day, units)?;
     }
     let bytes: u64 = archive.snapshot().files().map(|f| f.bytes).sum();
     let files = archive.snapshot().files().count();
-    println!(
-        "{units} units, {DAYS} days, {files} files, {} MB",
-        bytes / 1_000_000
-    );
+    println!("{units} units, {DAYS} days, {files} files, {} MB", bytes / 1_000_000);
 
     let history = History::of_archive(archive);
     let unit = Id::new("TR-00007")?;
@@ -46,19 +40,11 @@ fn main() -> Result<(), Box<dyn Error>> {
         let begun = Instant::now();
         let readings = history.readings(&unit, from, until, channels)?;
         let points: usize = readings.downsample(1_000).iter().map(|s| s.times.len()).sum();
-        println!(
-            "{what}: {} rows, {points} points, {:?}",
-            readings.times.len(),
-            begun.elapsed()
-        );
+        println!("{what}: {} rows, {points} points, {:?}", readings.times.len(), begun.elapsed());
     }
     let begun = Instant::now();
     let days = history.daily(None, Day::of(until - 7 * DAY_MS), Day::of(until))?;
-    println!(
-        "daily figures of a week, every unit: {} unit-days, {:?}",
-        days.len(),
-        begun.elapsed()
-    );
+    println!("daily figures of a week, every unit: {} unit-days, {:?}", days.len(), begun.elapsed());
     Ok(())
 }
 
@@ -71,16 +57,8 @@ fn write_day(archive: &Archive, day: i64, units: u64) -> Result<(), Box<dyn Erro
     }
     for minute in 0..DAY_MS / MINUTE_MS {
         for unit in 0..units {
-            let stage = if minute % 40 < 25 {
-                Stage::CoolingLow
-            } else {
-                Stage::Satisfied
-            };
-            let state = State {
-                power: Power::On,
-                stage,
-                ..State::default()
-            };
+            let stage = if minute % 40 < 25 { Stage::CoolingLow } else { Stage::Satisfied };
+            let state = State { power: Power::On, stage, ..State::default() };
             let mut reading = Reading::new(START + day * DAY_MS + minute * MINUTE_MS, state);
             for &channel in Channel::ALL {
                 reading.set(channel, Value::Number(noise.next(unit, channel)));
@@ -88,11 +66,7 @@ fn write_day(archive: &Archive, day: i64, units: u64) -> Result<(), Box<dyn Erro
             batch.push(unit as u32, &reading);
         }
     }
-    let meta = RowMeta {
-        received_ms: START,
-        late_before_ms: 0,
-        position: day as u64,
-    };
+    let meta = RowMeta { received_ms: START, late_before_ms: 0, position: day as u64 };
     archive.add(&batch, meta)?;
     archive.flush(day as u64 + 1)?;
     Ok(())

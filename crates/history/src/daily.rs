@@ -51,10 +51,8 @@ impl Tail {
         self.units.push(unit.to_string());
         self.times.push(reading.time);
         self.return_air.push(reading.quantity(Channel::ReturnAirControl));
-        self.running
-            .push(reading.state.compressor_running().map(i32::from));
-        self.counter
-            .push(reading.fixed(Channel::CompressorStarts).map(i64::from));
+        self.running.push(reading.state.compressor_running().map(i32::from));
+        self.counter.push(reading.fixed(Channel::CompressorStarts).map(i64::from));
     }
 
     fn frame(self) -> PolarsResult<LazyFrame> {
@@ -77,16 +75,10 @@ impl History {
     pub fn daily(&self, unit: Option<&Id>, from: Day, until: Day) -> Result<Vec<UnitDay>, HistoryError> {
         let (start, end) = (from.start_ms(), until.start_ms());
         if end < start {
-            return Err(HistoryError::Span {
-                from: start,
-                until: end,
-            });
+            return Err(HistoryError::Span { from: start, until: end });
         }
         let choose = |snapshot: &Snapshot| {
-            snapshot
-                .files_in(Dataset::Readings, unit, start, end)
-                .cloned()
-                .collect::<Vec<_>>()
+            snapshot.files_in(Dataset::Readings, unit, start, end).cloned().collect::<Vec<_>>()
         };
         let found = self.ask(
             || self.tails(unit, start, end),
@@ -126,11 +118,7 @@ impl History {
         let mut tails = Tails::new();
         let snapshot = archive.visit_tail(unit, from, until, |unit, reading| {
             let (day, bucket) = (Day::of(reading.time), bucket_of(unit, buckets));
-            let partition = Partition {
-                dataset: Dataset::Readings,
-                day,
-                bucket,
-            };
+            let partition = Partition { dataset: Dataset::Readings, day, bucket };
             tails.entry(partition).or_default().push(unit, &reading);
         });
         Ok((snapshot, tails))
@@ -183,10 +171,7 @@ impl History {
         })?;
         for row in 0..frame.height() {
             let text = units.get(row).unwrap_or_default();
-            let unknown = || HistoryError::Unknown {
-                place: self.store.place(),
-                what: text.to_owned(),
-            };
+            let unknown = || HistoryError::Unknown { place: self.store.place(), what: text.to_owned() };
             days.push(UnitDay {
                 unit: Id::new(text).map_err(|_| unknown())?,
                 day,
@@ -202,11 +187,7 @@ impl History {
 
 fn selection(channels: u64) -> Vec<Expr> {
     let number = |channel: Channel, kind: DataType| {
-        if channels & channel.bit() == 0 {
-            lit(NULL).cast(kind)
-        } else {
-            col(channel.name()).cast(kind)
-        }
+        if channels & channel.bit() == 0 { lit(NULL).cast(kind) } else { col(channel.name()).cast(kind) }
     };
     vec![
         col(UNIT),
@@ -241,10 +222,7 @@ fn aggregates() -> Vec<Expr> {
         let known = col(column).drop_nulls();
         known.clone() - known.shift(lit(1))
     };
-    let counted = steps(COUNTER)
-        .filter(steps(COUNTER).gt(lit(0)))
-        .sum()
-        .cast(DataType::Int64);
+    let counted = steps(COUNTER).filter(steps(COUNTER).gt(lit(0))).sum().cast(DataType::Int64);
     let seen = steps(RUNNING).eq(lit(1)).sum().cast(DataType::Int64);
     let starts = when(col(COUNTER).count().gt(lit(0)))
         .then(counted)

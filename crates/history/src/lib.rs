@@ -36,9 +36,6 @@ impl History {
 
     /// From the files of an archive that this process writes to, and from what is not flushed yet.
     pub fn of_archive(archive: Arc<Archive>) -> Self {
-        Self {
-            store: archive.store().clone(),
-            archive: Some(archive),
-        }
+        Self { store: archive.store().clone(), archive: Some(archive) }
     }
 }

@@ -32,27 +32,16 @@ impl Readings {
     /// Each channel's numbers alone, with their times.
     pub fn series(&self) -> Vec<Series> {
         let series = |column: &ReadingsColumn| {
-            let numbers = self
-                .times
-                .iter()
-                .zip(&column.values)
-                .filter(|(_, value)| !value.is_nan());
+            let numbers = self.times.iter().zip(&column.values).filter(|(_, value)| !value.is_nan());
             let (times, values) = numbers.map(|(time, value)| (*time, *value)).unzip();
-            Series {
-                channel: column.channel,
-                times,
-                values,
-            }
+            Series { channel: column.channel, times, values }
         };
         self.columns.iter().map(series).collect()
     }
 
     /// Each channel in at most `max_points` points, see [`Series::downsample`]. 0: every point.
     pub fn downsample(&self, max_points: usize) -> Vec<Series> {
-        self.series()
-            .iter()
-            .map(|series| series.downsample(max_points))
-            .collect()
+        self.series().iter().map(|series| series.downsample(max_points)).collect()
     }
 
     /// Sorts by time and keeps, of each time, the row that stands first.
@@ -82,28 +71,13 @@ impl History {
         if until < from {
             return Err(HistoryError::Span { from, until });
         }
-        let wanted = if channels.is_empty() {
-            Channel::ALL
-        } else {
-            channels
-        };
+        let wanted = if channels.is_empty() { Channel::ALL } else { channels };
         let mut readings = self.ask(
             || self.view(unit, from, until),
-            |snapshot| {
-                snapshot
-                    .files_in(Dataset::Readings, Some(unit), from, until)
-                    .cloned()
-                    .collect()
-            },
+            |snapshot| snapshot.files_in(Dataset::Readings, Some(unit), from, until).cloned().collect(),
             |files, tail| {
-                let columns = wanted.iter().map(|&channel| ReadingsColumn {
-                    channel,
-                    values: Vec::new(),
-                });
-                let mut readings = Readings {
-                    times: Vec::new(),
-                    columns: columns.collect(),
-                };
+                let columns = wanted.iter().map(|&channel| ReadingsColumn { channel, values: Vec::new() });
+                let mut readings = Readings { times: Vec::new(), columns: columns.collect() };
                 for run in runs(self.store.as_ref(), files)? {
                     let found = run.frame.filter(col(UNIT).eq(lit(unit.as_str())));
                     let found = found.select(selection(wanted, run.channels)).collect()?;
@@ -115,9 +89,7 @@ impl History {
         )?;
         readings.settle();
         if channels.is_empty() {
-            readings
-                .columns
-                .retain(|column| column.values.iter().any(|value| !value.is_nan()));
+            readings.columns.retain(|column| column.values.iter().any(|value| !value.is_nan()));
         }
         Ok(readings)
     }
@@ -143,30 +115,22 @@ impl History {
 fn selection(wanted: &[Channel], present: u64) -> Vec<Expr> {
     let channels = wanted.iter().filter(|c| present & c.bit() != 0);
     let channels = channels.map(|c| col(c.name()).cast(DataType::Float64));
-    std::iter::once(col(TIME).cast(DataType::Int64))
-        .chain(channels)
-        .collect()
+    std::iter::once(col(TIME).cast(DataType::Int64)).chain(channels).collect()
 }
 
 fn append_frame(readings: &mut Readings, frame: &DataFrame, from: UnixMs, until: UnixMs) -> PolarsResult<()> {
     let times = frame.column(TIME)?.i64()?;
-    let inside: Vec<bool> = times
-        .iter()
-        .map(|time| time.is_some_and(|time| (from..until).contains(&time)))
-        .collect();
+    let inside: Vec<bool> =
+        times.iter().map(|time| time.is_some_and(|time| (from..until).contains(&time))).collect();
     let inside = |row: &usize| inside[*row];
-    readings
-        .times
-        .extend(times.iter().flatten().filter(|time| (from..until).contains(time)));
+    readings.times.extend(times.iter().flatten().filter(|time| (from..until).contains(time)));
     for column in &mut readings.columns {
         let Ok(values) = frame.column(column.channel.name()) else {
             column.values.resize(readings.times.len(), f64::NAN);
             continue;
         };
         let values = values.f64()?.iter().enumerate().filter(|(row, _)| inside(row));
-        column
-            .values
-            .extend(values.map(|(_, value)| value.unwrap_or(f64::NAN)));
+        column.values.extend(values.map(|(_, value)| value.unwrap_or(f64::NAN)));
     }
     Ok(())
 }
@@ -175,9 +139,6 @@ fn append_tail(readings: &mut Readings, tail: &[Reading]) {
     readings.times.extend(tail.iter().map(|reading| reading.time));
     for column in &mut readings.columns {
         let channel = column.channel;
-        column.values.extend(
-            tail.iter()
-                .map(|reading| reading.quantity(channel).unwrap_or(f64::NAN)),
-        );
+        column.values.extend(tail.iter().map(|reading| reading.quantity(channel).unwrap_or(f64::NAN)));
     }
 }

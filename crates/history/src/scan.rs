@@ -18,26 +18,16 @@ pub(crate) struct Run {
 /// Plans the reading of files. Neighbours with the same columns become one scan.
 pub(crate) fn runs(store: &dyn Store, files: &[Arc<DataFile>]) -> PolarsResult<Vec<Run>> {
     let same = files.chunk_by(|a, b| a.channels == b.channels);
-    same.map(|files| {
-        Ok(Run {
-            channels: files[0].channels,
-            frame: scan(store, files)?,
-        })
-    })
-    .collect()
+    same.map(|files| Ok(Run { channels: files[0].channels, frame: scan(store, files)? })).collect()
 }
 
 fn scan(store: &dyn Store, files: &[Arc<DataFile>]) -> PolarsResult<LazyFrame> {
     let paths: Option<Vec<_>> = files.iter().map(|f| store.local_path(&f.path)).collect();
     let sources = if let Some(paths) = paths {
-        let paths = paths
-            .iter()
-            .map(|path| PlRefPath::new(path.to_string_lossy().as_ref()));
+        let paths = paths.iter().map(|path| PlRefPath::new(path.to_string_lossy().as_ref()));
         ScanSources::Paths(paths.collect())
     } else {
-        let bytes = files
-            .iter()
-            .map(|f| store.get(&f.path).map(Into::into).map_err(io_error));
+        let bytes = files.iter().map(|f| store.get(&f.path).map(Into::into).map_err(io_error));
         ScanSources::Buffers(bytes.collect::<PolarsResult<_>>()?)
     };
     let args = ScanArgsParquet {
@@ -50,10 +40,7 @@ fn scan(store: &dyn Store, files: &[Arc<DataFile>]) -> PolarsResult<LazyFrame> {
 }
 
 fn io_error(error: rimeline_archive::StoreError) -> PolarsError {
-    PolarsError::IO {
-        error: Arc::new(std::io::Error::other(error)),
-        msg: None,
-    }
+    PolarsError::IO { error: Arc::new(std::io::Error::other(error)), msg: None }
 }
 
 impl History {
@@ -87,10 +74,6 @@ impl History {
             [one] => one.path.clone(),
             [first, .., last] => format!("{} files from {} to {}", files.len(), first.path, last.path),
         };
-        HistoryError::Scan {
-            files: named,
-            place: self.store.place(),
-            source: Box::new(source),
-        }
+        HistoryError::Scan { files: named, place: self.store.place(), source: Box::new(source) }
     }
 }

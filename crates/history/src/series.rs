@@ -25,11 +25,7 @@ impl Series {
         let bins = (max_points / 2).max(1) as i128;
         let width = i128::from(*last) - i128::from(*first) + 1;
         let bin_of = |time: UnixMs| (i128::from(time) - i128::from(*first)) * bins / width;
-        let mut kept = Self {
-            channel: self.channel,
-            times: Vec::new(),
-            values: Vec::new(),
-        };
+        let mut kept = Self { channel: self.channel, times: Vec::new(), values: Vec::new() };
         let mut start = 0;
         while start < self.times.len() {
             let bin = bin_of(self.times[start]);
@@ -66,11 +62,7 @@ mod tests {
 
     fn series(values: &[f64]) -> Series {
         let times = (0..values.len()).map(|i| i as i64 * 60_000).collect();
-        Series {
-            channel: Channel::Coil,
-            times,
-            values: values.to_vec(),
-        }
+        Series { channel: Channel::Coil, times, values: values.to_vec() }
     }
 
     #[test]

@@ -32,10 +32,7 @@ impl LocalStore {
     /// A store in `root`, which is made where it does not exist.
     pub fn new(root: impl Into<PathBuf>) -> Result<Self, StoreError> {
         let root = root.into();
-        let store = Self {
-            root,
-            staged: AtomicU64::new(0),
-        };
+        let store = Self { root, staged: AtomicU64::new(0) };
         let shown = store.root.display().to_string();
         make_directories(&store.root).map_err(|e| fail("make directory", &shown, e))?;
         Ok(store)
@@ -47,9 +44,8 @@ impl LocalStore {
     }
 
     fn path(&self, key: &str) -> Result<PathBuf, StoreError> {
-        let plain = key
-            .split('/')
-            .all(|part| !matches!(part, "" | "." | "..") && !part.contains(['\\', '\0']));
+        let plain =
+            key.split('/').all(|part| !matches!(part, "" | "." | "..") && !part.contains(['\\', '\0']));
         if plain {
             Ok(self.root.join(key))
         } else {
@@ -157,10 +153,7 @@ impl Store for LocalStore {
                 if metadata.is_dir() {
                     open.push((entry.path(), child));
                 } else {
-                    found.push(Listed {
-                        key: child,
-                        size: metadata.len(),
-                    });
+                    found.push(Listed { key: child, size: metadata.len() });
                 }
             }
         }
@@ -176,11 +169,7 @@ impl Store for LocalStore {
     }
 
     fn claim(&self) -> Result<Box<dyn Claim>, StoreError> {
-        let open = OpenOptions::new()
-            .create(true)
-            .truncate(false)
-            .write(true)
-            .open(self.root.join(LOCK));
+        let open = OpenOptions::new().create(true).truncate(false).write(true).open(self.root.join(LOCK));
         let file = open.map_err(|e| fail("open", LOCK, e))?;
         match file.try_lock() {
             Ok(()) => {}
@@ -206,11 +195,7 @@ fn fail(action: &'static str, key: &str, source: io::Error) -> StoreError {
     if source.kind() == io::ErrorKind::NotFound && action == "read" {
         return StoreError::Missing(key.to_owned());
     }
-    StoreError::Io {
-        action,
-        key: key.to_owned(),
-        source,
-    }
+    StoreError::Io { action, key: key.to_owned(), source }
 }
 
 /// Makes a directory and those above it, each synced into its parent.
@@ -218,10 +203,7 @@ fn make_directories(path: &Path) -> io::Result<()> {
     if path.is_dir() {
         return Ok(());
     }
-    let parent = path
-        .parent()
-        .filter(|p| !p.as_os_str().is_empty())
-        .unwrap_or(Path::new("."));
+    let parent = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
     make_directories(parent)?;
     match fs::create_dir(path) {
         Err(error) if error.kind() != io::ErrorKind::AlreadyExists => Err(error),

@@ -20,11 +20,7 @@ fn journal(n: u64) -> Batch {
         ("U2", reading(time - DAY_MS, value)),
         ("U3", reading(time, value)),
     ]);
-    batch.events.push(Event {
-        unit: 0,
-        time,
-        kind: EventKind::SetPointChanged(value),
-    });
+    batch.events.push(Event { unit: 0, time, kind: EventKind::SetPointChanged(value) });
     batch
 }
 
@@ -43,17 +39,11 @@ fn run(archive: &Archive) -> Result<(), ArchiveError> {
 }
 
 fn crash_options() -> Options {
-    Options {
-        merge_files: 2,
-        ..options()
-    }
+    Options { merge_files: 2, ..options() }
 }
 
 fn contents(root: &Path) -> BTreeMap<String, Vec<u8>> {
-    on_disk(root)
-        .into_iter()
-        .map(|key| (key.clone(), fs::read(root.join(&key)).unwrap()))
-        .collect()
+    on_disk(root).into_iter().map(|key| (key.clone(), fs::read(root.join(&key)).unwrap())).collect()
 }
 
 #[test]
@@ -72,25 +62,13 @@ fn a_crash_after_any_change_on_disk_loses_no_row_doubles_none_and_ends_in_the_sa
         // What any reader of the manifest sees right after the crash: every row before the position, once.
         if let Ok(snapshot) = Snapshot::load(&LocalStore::new(dir.path()).unwrap()) {
             let rows = stored_brief(dir.path());
-            assert_eq!(
-                rows.len() as u64,
-                3 * snapshot.position(),
-                "after {allowed} changes"
-            );
+            assert_eq!(rows.len() as u64, 3 * snapshot.position(), "after {allowed} changes");
         }
         let archive = Archive::open(Arc::new(LocalStore::new(dir.path()).unwrap()), crash_options()).unwrap();
         let named: Vec<_> = archive.snapshot().files().map(|f| f.path.clone()).collect();
-        assert_eq!(
-            on_disk(dir.path()),
-            sorted(named),
-            "after {allowed} changes and opening"
-        );
+        assert_eq!(on_disk(dir.path()), sorted(named), "after {allowed} changes and opening");
         run(&archive).unwrap();
-        assert_eq!(
-            stored_brief(dir.path()),
-            expected,
-            "after {allowed} changes and a replay"
-        );
+        assert_eq!(stored_brief(dir.path()), expected, "after {allowed} changes and a replay");
         assert!(archive.verify().unwrap().is_clean(), "after {allowed} changes");
         assert_eq!(fs::read_dir(dir.path().join("tmp")).unwrap().count(), 0);
         if finished {
@@ -121,10 +99,7 @@ fn files_written_before_a_crash_are_removed_at_open_and_written_again_byte_for_b
     assert_eq!(before.len(), files as usize);
 
     let archive = open(dir.path());
-    assert_eq!(
-        sorted(archive.opened().removed.clone()),
-        before.keys().cloned().collect::<Vec<_>>()
-    );
+    assert_eq!(sorted(archive.opened().removed.clone()), before.keys().cloned().collect::<Vec<_>>());
     assert!(on_disk(dir.path()).is_empty());
     assert_eq!(archive.position(), 0);
     archive.add(&journal(0), meta(0)).unwrap();
@@ -183,16 +158,8 @@ fn a_second_writer_is_refused_and_readers_are_not() {
     let dir = tempfile::tempdir().unwrap();
     let archive = open(dir.path());
     let second = Archive::open(Arc::new(LocalStore::new(dir.path()).unwrap()), options());
-    assert!(
-        matches!(second, Err(ArchiveError::Store(StoreError::Claimed(_)))),
-        "{second:?}"
-    );
-    assert_eq!(
-        Snapshot::load(&LocalStore::new(dir.path()).unwrap())
-            .unwrap()
-            .position(),
-        0
-    );
+    assert!(matches!(second, Err(ArchiveError::Store(StoreError::Claimed(_)))), "{second:?}");
+    assert_eq!(Snapshot::load(&LocalStore::new(dir.path()).unwrap()).unwrap().position(), 0);
     drop(archive);
     open(dir.path());
 }
@@ -201,15 +168,8 @@ fn a_second_writer_is_refused_and_readers_are_not() {
 fn a_second_writer_that_got_past_the_lock_cannot_write_over_a_record() {
     let dir = tempfile::tempdir().unwrap();
     let archive = open(dir.path());
-    fs::write(
-        dir.path().join("manifest/000000000001.record.jsonl"),
-        "another writer's",
-    )
-    .unwrap();
+    fs::write(dir.path().join("manifest/000000000001.record.jsonl"), "another writer's").unwrap();
     archive.add(&journal(0), meta(0)).unwrap();
     let error = archive.flush(1).unwrap_err();
-    assert!(
-        matches!(error, ArchiveError::Store(StoreError::Exists(_))),
-        "{error}"
-    );
+    assert!(matches!(error, ArchiveError::Store(StoreError::Exists(_))), "{error}");
 }

@@ -11,10 +11,7 @@ fn partition(archive: &rimeline_archive::Archive) -> Partition {
 }
 
 fn merge_of(files: usize) -> Options {
-    Options {
-        merge_files: files,
-        ..options()
-    }
+    Options { merge_files: files, ..options() }
 }
 
 #[test]
@@ -35,25 +32,13 @@ fn a_partition_with_enough_files_becomes_one_sorted_file_without_duplicates() {
     assert_eq!(before.len(), 6);
     assert_eq!(archive.merge_due(), [partition(&archive)]);
     let merged = archive.merge(partition(&archive)).unwrap();
-    assert_eq!(
-        (merged.replaced, merged.files, merged.rows, merged.duplicates),
-        (3, 1, 4, 2)
-    );
+    assert_eq!((merged.replaced, merged.files, merged.rows, merged.duplicates), (3, 1, 4, 2));
     assert_eq!(on_disk(dir.path()).len(), 1);
-    let at = |t| {
-        (
-            "U1".to_owned(),
-            DAY + t,
-            Some(if t == 100 { 0 } else { t as i32 }),
-        )
-    };
+    let at = |t| ("U1".to_owned(), DAY + t, Some(if t == 100 { 0 } else { t as i32 }));
     assert_eq!(stored_brief(dir.path()), [0, 1, 2, 100].map(at));
     // Columns that only some of the files had are kept.
     for n in 0..3 {
-        assert_eq!(
-            stored(dir.path())[n].reading.fixed(Channel::ALL[n + 5]),
-            Some(n as i32)
-        );
+        assert_eq!(stored(dir.path())[n].reading.fixed(Channel::ALL[n + 5]), Some(n as i32));
     }
     assert!(archive.verify().unwrap().is_clean());
     assert_eq!(archive.merge(partition(&archive)).unwrap().replaced, 0);
@@ -67,9 +52,7 @@ fn merged_files_wait_for_others_of_their_level_so_that_a_row_is_seldom_rewritten
     let archive = open_with(dir.path(), merge_of(2));
     let mut rewritten = 0;
     for n in 0..16 {
-        archive
-            .add(&batch([("U1", reading(DAY + n, 0))]), meta(n as u64))
-            .unwrap();
+        archive.add(&batch([("U1", reading(DAY + n, 0))]), meta(n as u64)).unwrap();
         archive.flush(n as u64 + 1).unwrap();
         while let Some(due) = archive.merge_due().first() {
             rewritten += archive.merge(*due).unwrap().rows;
@@ -83,18 +66,9 @@ fn merged_files_wait_for_others_of_their_level_so_that_a_row_is_seldom_rewritten
 #[test]
 fn a_merge_holds_no_more_rows_than_it_may_and_leaves_full_files_alone() {
     let dir = tempfile::tempdir().unwrap();
-    let archive = open_with(
-        dir.path(),
-        Options {
-            merge_rows: 5,
-            ..merge_of(2)
-        },
-    );
+    let archive = open_with(dir.path(), Options { merge_rows: 5, ..merge_of(2) });
     for n in 0..8 {
-        let rows = batch([
-            ("U1", reading(DAY + 2 * n, 0)),
-            ("U1", reading(DAY + 2 * n + 1, 0)),
-        ]);
+        let rows = batch([("U1", reading(DAY + 2 * n, 0)), ("U1", reading(DAY + 2 * n + 1, 0))]);
         archive.add(&rows, meta(n as u64)).unwrap();
         archive.flush(n as u64 + 1).unwrap();
         for due in archive.merge_due() {
@@ -128,9 +102,7 @@ fn a_reader_that_has_an_old_file_open_reads_on_after_a_merge() {
     let dir = tempfile::tempdir().unwrap();
     let archive = open_with(dir.path(), merge_of(2));
     for n in 0..2 {
-        archive
-            .add(&batch([("U1", reading(DAY + n, 0))]), meta(n as u64))
-            .unwrap();
+        archive.add(&batch([("U1", reading(DAY + n, 0))]), meta(n as u64)).unwrap();
         archive.flush(n as u64 + 1).unwrap();
     }
     let old = archive.snapshot().files().next().unwrap().clone();
@@ -147,9 +119,7 @@ fn a_damaged_file_is_not_merged_into_a_good_one() {
     let dir = tempfile::tempdir().unwrap();
     let archive = open_with(dir.path(), merge_of(2));
     for n in 0..2 {
-        archive
-            .add(&batch([("U1", reading(DAY + n, 0))]), meta(n as u64))
-            .unwrap();
+        archive.add(&batch([("U1", reading(DAY + n, 0))]), meta(n as u64)).unwrap();
         archive.flush(n as u64 + 1).unwrap();
     }
     let path = dir.path().join(&on_disk(dir.path())[1]);
@@ -171,10 +141,7 @@ fn old_days_are_removed_by_the_day_that_is_given_and_nothing_else_is() {
     archive.flush(1).unwrap();
     let removed = archive.remove_before(Day::of(DAY)).unwrap();
     assert_eq!((removed.files, removed.rows), (2, 2));
-    assert_eq!(
-        stored_brief(dir.path()).iter().map(|r| r.1).collect::<Vec<_>>(),
-        [DAY, future]
-    );
+    assert_eq!(stored_brief(dir.path()).iter().map(|r| r.1).collect::<Vec<_>>(), [DAY, future]);
     assert_eq!(on_disk(dir.path()).len(), 2);
     assert_eq!(archive.position(), 1);
 }
@@ -185,9 +152,7 @@ fn a_manifest_of_hundreds_of_records_stays_small_on_disk_and_reads_back_the_same
     let archive = open(dir.path());
     let flushes = 3 * RECORDS_PER_SUMMARY + 7;
     for n in 0..flushes {
-        archive
-            .add(&batch([("U1", reading(DAY + n as i64, 0))]), meta(n))
-            .unwrap();
+        archive.add(&batch([("U1", reading(DAY + n as i64, 0))]), meta(n)).unwrap();
         archive.flush(n + 1).unwrap();
     }
     let files = fs::read_dir(dir.path().join("manifest")).unwrap().count() as u64;

@@ -11,9 +11,7 @@ use crate::support::{DAY, batch, meta, on_disk, open, options, reading, stored};
 fn filled(root: &Path, flushes: u64) {
     let archive = open(root);
     for n in archive.position()..flushes {
-        archive
-            .add(&batch([("U1", reading(DAY + n as i64, 0))]), meta(n))
-            .unwrap();
+        archive.add(&batch([("U1", reading(DAY + n as i64, 0))]), meta(n)).unwrap();
         archive.flush(n + 1).unwrap();
     }
 }
@@ -31,10 +29,7 @@ fn data_files_without_a_manifest_are_refused_and_left_alone() {
     filled(dir.path(), 2);
     fs::remove_dir_all(dir.path().join("manifest")).unwrap();
     let error = refused(dir.path(), options());
-    assert!(
-        matches!(error, ArchiveError::NoManifest { files: 2, .. }),
-        "{error}"
-    );
+    assert!(matches!(error, ArchiveError::NoManifest { files: 2, .. }), "{error}");
 }
 
 #[test]
@@ -118,13 +113,7 @@ fn files_of_other_people_in_the_directory_are_left_alone() {
 fn buckets_cannot_change_once_the_archive_is_made() {
     let dir = tempfile::tempdir().unwrap();
     filled(dir.path(), 1);
-    let error = refused(
-        dir.path(),
-        Options {
-            buckets: 5,
-            ..options()
-        },
-    );
+    let error = refused(dir.path(), Options { buckets: 5, ..options() });
     assert!(error.to_string().contains("set buckets = 4"), "{error}");
 }
 
@@ -132,49 +121,12 @@ fn buckets_cannot_change_once_the_archive_is_made() {
 fn options_outside_their_ranges_are_refused_by_name() {
     let dir = tempfile::tempdir().unwrap();
     let cases = [
-        (
-            "buckets",
-            Options {
-                buckets: 0,
-                ..options()
-            },
-        ),
-        (
-            "buckets",
-            Options {
-                buckets: 4_097,
-                ..options()
-            },
-        ),
-        (
-            "flush_rows",
-            Options {
-                flush_rows: 0,
-                ..options()
-            },
-        ),
-        (
-            "max_rows",
-            Options {
-                flush_rows: 10,
-                max_rows: 9,
-                ..options()
-            },
-        ),
-        (
-            "merge_files",
-            Options {
-                merge_files: 1,
-                ..options()
-            },
-        ),
-        (
-            "merge_rows",
-            Options {
-                merge_rows: 0,
-                ..options()
-            },
-        ),
+        ("buckets", Options { buckets: 0, ..options() }),
+        ("buckets", Options { buckets: 4_097, ..options() }),
+        ("flush_rows", Options { flush_rows: 0, ..options() }),
+        ("max_rows", Options { flush_rows: 10, max_rows: 9, ..options() }),
+        ("merge_files", Options { merge_files: 1, ..options() }),
+        ("merge_rows", Options { merge_rows: 0, ..options() }),
     ];
     for (name, options) in cases {
         assert!(refused(dir.path(), options).to_string().contains(name), "{name}");

@@ -14,10 +14,7 @@ pub(crate) fn id(text: &str) -> Id {
 }
 
 pub(crate) fn options() -> Options {
-    Options {
-        buckets: 4,
-        ..Options::default()
-    }
+    Options { buckets: 4, ..Options::default() }
 }
 
 pub(crate) fn open(root: &Path) -> Archive {
@@ -45,11 +42,7 @@ pub(crate) fn batch<'a>(rows: impl IntoIterator<Item = (&'a str, Reading)>) -> B
 }
 
 pub(crate) fn meta(position: u64) -> RowMeta {
-    RowMeta {
-        received_ms: DAY + 1_000,
-        late_before_ms: 0,
-        position,
-    }
+    RowMeta { received_ms: DAY + 1_000, late_before_ms: 0, position }
 }
 
 /// A row as it is compared in tests.
@@ -81,13 +74,7 @@ pub(crate) fn stored(root: &Path) -> Vec<Row> {
 
 /// Unit, time and first value of every stored row.
 pub(crate) fn stored_brief(root: &Path) -> Vec<(String, UnixMs, Option<i32>)> {
-    let brief = |row: Row| {
-        (
-            row.unit,
-            row.reading.time,
-            row.reading.fixed(Channel::ReturnAirControl),
-        )
-    };
+    let brief = |row: Row| (row.unit, row.reading.time, row.reading.fixed(Channel::ReturnAirControl));
     stored(root).into_iter().map(brief).collect()
 }
 
@@ -108,10 +95,7 @@ pub(crate) struct Failing {
 
 impl Failing {
     pub(crate) fn new(root: &Path, allowed: i64) -> Self {
-        Self {
-            inner: LocalStore::new(root).unwrap(),
-            allowed: AtomicI64::new(allowed),
-        }
+        Self { inner: LocalStore::new(root).unwrap(), allowed: AtomicI64::new(allowed) }
     }
 
     /// Lets every further change succeed.
@@ -129,11 +113,7 @@ impl Failing {
             return Ok(());
         }
         let source = std::io::Error::other("the power is gone");
-        Err(StoreError::Io {
-            action: "write",
-            key: key.to_owned(),
-            source,
-        })
+        Err(StoreError::Io { action: "write", key: key.to_owned(), source })
     }
 }
 

@@ -9,9 +9,7 @@ fn truncated_flipped_missing_and_strange_files_are_each_reported_by_name() {
     let dir = tempfile::tempdir().unwrap();
     let archive = open(dir.path());
     for n in 0..5 {
-        archive
-            .add(&batch([("U1", reading(DAY + n, 0))]), meta(n as u64))
-            .unwrap();
+        archive.add(&batch([("U1", reading(DAY + n, 0))]), meta(n as u64)).unwrap();
         archive.flush(n as u64 + 1).unwrap();
     }
     let clean = archive.verify().unwrap();
@@ -31,21 +29,11 @@ fn truncated_flipped_missing_and_strange_files_are_each_reported_by_name() {
     fs::write(&stranger, "strange").unwrap();
 
     let verified = verify(archive.store().as_ref(), &archive.snapshot()).unwrap();
-    let problems: Vec<_> = verified
-        .problems
-        .iter()
-        .map(|p| (p.file.as_str(), p.what.as_str()))
-        .collect();
+    let problems: Vec<_> = verified.problems.iter().map(|p| (p.file.as_str(), p.what.as_str())).collect();
     assert_eq!(problems.len(), 3);
     assert_eq!(problems[0].0, files[0]);
     assert!(problems[0].1.contains("bytes"), "{problems:?}");
-    assert_eq!(
-        problems[1],
-        (
-            files[1].as_str(),
-            "its checksum is not the one it was written with"
-        )
-    );
+    assert_eq!(problems[1], (files[1].as_str(), "its checksum is not the one it was written with"));
     assert_eq!(problems[2], (files[2].as_str(), "it is not there"));
     assert_eq!(verified.good, 2);
     assert_eq!(verified.strangers.len(), 1);
@@ -80,17 +68,10 @@ fn a_footer_that_disagrees_with_the_manifest_is_found_even_where_the_checksum_ho
     let record = dir.path().join("manifest/000000000001.record.jsonl");
     let text = fs::read_to_string(&record).unwrap();
     let line = text.lines().next().unwrap().replace("\"rows\":1", "\"rows\":2");
-    fs::write(
-        &record,
-        format!("{line}\n{{\"crc32c\":{}}}\n", crc32c::crc32c(line.as_bytes())),
-    )
-    .unwrap();
+    fs::write(&record, format!("{line}\n{{\"crc32c\":{}}}\n", crc32c::crc32c(line.as_bytes()))).unwrap();
     let store = LocalStore::new(dir.path()).unwrap();
     let verified = verify(&store, &Snapshot::load(&store).unwrap()).unwrap();
-    assert_eq!(
-        verified.problems[0].what,
-        "its footer says 1 rows and the manifest 2"
-    );
+    assert_eq!(verified.problems[0].what, "its footer says 1 rows and the manifest 2");
 }
 
 #[test]
@@ -115,10 +96,7 @@ fn an_object_is_replaced_whole_and_a_new_one_never_replaces() {
     assert_eq!(store.get("a/b").unwrap(), b"second");
     assert_eq!(store.get_range("a/b", 1..3).unwrap(), b"ec");
     assert!(store.get_range("a/b", 1..30).is_err());
-    assert!(matches!(
-        store.put_new("a/b", b"third"),
-        Err(StoreError::Exists(_))
-    ));
+    assert!(matches!(store.put_new("a/b", b"third"), Err(StoreError::Exists(_))));
     assert_eq!(store.get("a/b").unwrap(), b"second");
     assert_eq!(store.size("a/b").unwrap(), Some(6));
     store.delete("a/b").unwrap();

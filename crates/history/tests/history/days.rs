@@ -11,19 +11,11 @@ const AIR: Channel = Channel::ReturnAirControl;
 const STARTS: Channel = Channel::CompressorStarts;
 
 fn running(time: i64, compressor: Compressor) -> Reading {
-    Reading::new(
-        time,
-        State {
-            compressor,
-            ..State::default()
-        },
-    )
+    Reading::new(time, State { compressor, ..State::default() })
 }
 
 fn day(history: &History, unit: &str) -> UnitDay {
-    let days = history
-        .daily(Some(&id(unit)), Day::of(DAY), Day(Day::of(DAY).0 + 1))
-        .unwrap();
+    let days = history.daily(Some(&id(unit)), Day::of(DAY), Day(Day::of(DAY).0 + 1)).unwrap();
     assert_eq!(days.len(), 1);
     days.into_iter().next().unwrap()
 }
@@ -32,12 +24,7 @@ fn day(history: &History, unit: &str) -> UnitDay {
 fn a_day_counts_rows_median_duty_and_starts() {
     let dir = tempfile::tempdir().unwrap();
     let archive = open(dir.path());
-    let cycle = [
-        Compressor::Stopped,
-        Compressor::Running,
-        Compressor::Running,
-        Compressor::Unknown,
-    ];
+    let cycle = [Compressor::Stopped, Compressor::Running, Compressor::Running, Compressor::Unknown];
     let rows = (0..8).map(|n: i64| {
         let mut row = running(DAY + n * MINUTE_MS, cycle[(n % 4) as usize]);
         if n != 3 {
@@ -83,18 +70,11 @@ fn what_is_not_known_is_none_and_not_zero() {
     let dir = tempfile::tempdir().unwrap();
     let archive = open(dir.path());
     let still = running(DAY, Compressor::Stopped);
-    add(
-        &archive,
-        0,
-        &batch([("U1", reading(DAY, &[(Channel::Coil, 1)])), ("U2", still)]),
-    );
+    add(&archive, 0, &batch([("U1", reading(DAY, &[(Channel::Coil, 1)])), ("U2", still)]));
     archive.flush(1).unwrap();
     let history = History::of_archive(archive);
     let unknown = day(&history, "U1");
-    assert_eq!(
-        (unknown.return_air_median, unknown.duty, unknown.starts),
-        (None, None, None)
-    );
+    assert_eq!((unknown.return_air_median, unknown.duty, unknown.starts), (None, None, None));
     let stopped = day(&history, "U2");
     assert_eq!((stopped.duty, stopped.starts), (Some(0.0), Some(0)));
 }
@@ -126,21 +106,9 @@ fn files_tell_whether_the_compressor_runs_exactly_as_the_vocabulary_does() {
     let dir = tempfile::tempdir().unwrap();
     let archive = open(dir.path());
     let states = every_state();
-    add(
-        &archive,
-        0,
-        &batch(
-            states
-                .iter()
-                .map(|(unit, state)| (unit.as_str(), Reading::new(DAY, *state))),
-        ),
-    );
+    add(&archive, 0, &batch(states.iter().map(|(unit, state)| (unit.as_str(), Reading::new(DAY, *state)))));
     let history = History::of_archive(archive.clone());
-    let ask = || {
-        history
-            .daily(None, Day::of(DAY), Day(Day::of(DAY).0 + 1))
-            .unwrap()
-    };
+    let ask = || history.daily(None, Day::of(DAY), Day(Day::of(DAY).0 + 1)).unwrap();
     let from_tail = ask();
     archive.flush(1).unwrap();
     let from_files = ask();
@@ -157,11 +125,7 @@ fn fleet(n: u64) -> Batch {
     let rows = ["U1", "U2", "U3"].into_iter().flat_map(|unit| {
         (0..2).map(move |d| {
             let time = DAY + d * DAY_MS + n as i64 * MINUTE_MS;
-            let compressor = if n % 5 < 2 {
-                Compressor::Running
-            } else {
-                Compressor::Stopped
-            };
+            let compressor = if n % 5 < 2 { Compressor::Running } else { Compressor::Stopped };
             let mut row = running(time, compressor);
             row.set(AIR, Value::Number((n * 37 % 100) as i32 - 50));
             (unit, row)
@@ -175,11 +139,7 @@ fn figures_are_the_same_unflushed_flushed_repeated_and_compacted() {
     let dir = tempfile::tempdir().unwrap();
     let archive = open(dir.path());
     let history = History::of_archive(archive.clone());
-    let ask = || {
-        history
-            .daily(None, Day::of(DAY), Day(Day::of(DAY).0 + 2))
-            .unwrap()
-    };
+    let ask = || history.daily(None, Day::of(DAY), Day(Day::of(DAY).0 + 2)).unwrap();
     for n in 0..30 {
         add(&archive, n, &fleet(n));
     }
@@ -199,9 +159,7 @@ fn figures_are_the_same_unflushed_flushed_repeated_and_compacted() {
     assert_eq!(ask(), unflushed);
     compact(&archive);
     assert_eq!(ask(), unflushed);
-    let one = history
-        .daily(Some(&id("U2")), Day::of(DAY), Day(Day::of(DAY).0 + 1))
-        .unwrap();
+    let one = history.daily(Some(&id("U2")), Day::of(DAY), Day(Day::of(DAY).0 + 1)).unwrap();
     assert_eq!(one, [unflushed[1].clone()]);
 }
 
@@ -220,14 +178,6 @@ fn days_without_readings_are_left_out_and_reversed_spans_refused() {
     let (before, after) = (Day(Day::of(DAY).0 - 3), Day(Day::of(DAY).0 + 3));
     assert_eq!(history.daily(None, before, after).unwrap().len(), 1);
     assert!(history.daily(None, before, Day::of(DAY)).unwrap().is_empty());
-    assert!(
-        history
-            .daily(Some(&Id::new("nobody").unwrap()), before, after)
-            .unwrap()
-            .is_empty()
-    );
-    assert!(matches!(
-        history.daily(None, after, before),
-        Err(HistoryError::Span { .. })
-    ));
+    assert!(history.daily(Some(&Id::new("nobody").unwrap()), before, after).unwrap().is_empty());
+    assert!(matches!(history.daily(None, after, before), Err(HistoryError::Span { .. })));
 }

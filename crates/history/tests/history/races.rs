@@ -32,9 +32,7 @@ fn answers_stay_whole_while_files_are_flushed_and_merged_away() {
         let mut seen = 0;
         while !done.load(Ordering::SeqCst) || answers < 2 {
             for history in [&beside, &outside] {
-                let found = history
-                    .readings(&id("U1"), 0, i64::MAX, &[Channel::Coil])
-                    .unwrap();
+                let found = history.readings(&id("U1"), 0, i64::MAX, &[Channel::Coil]).unwrap();
                 let expected: Vec<_> = (0..found.times.len() as i64).map(|n| DAY + n).collect();
                 assert_eq!(found.times, expected, "no gap and nothing twice");
                 seen = seen.max(found.times.len());
@@ -43,8 +41,5 @@ fn answers_stay_whole_while_files_are_flushed_and_merged_away() {
         }
         assert!(seen > 1, "{answers} answers");
     });
-    assert_eq!(
-        beside.readings(&id("U1"), 0, i64::MAX, &[]).unwrap().times.len(),
-        60
-    );
+    assert_eq!(beside.readings(&id("U1"), 0, i64::MAX, &[]).unwrap().times.len(), 60);
 }

@@ -12,11 +12,7 @@ pub(crate) fn id(text: &str) -> Id {
 }
 
 pub(crate) fn open(root: &Path) -> Arc<Archive> {
-    let options = Options {
-        buckets: 2,
-        merge_files: 2,
-        ..Options::default()
-    };
+    let options = Options { buckets: 2, merge_files: 2, ..Options::default() };
     Arc::new(Archive::open(Arc::new(LocalStore::new(root).unwrap()), options).unwrap())
 }
 
@@ -38,14 +34,5 @@ pub(crate) fn batch<'a>(rows: impl IntoIterator<Item = (&'a str, Reading)>) -> B
 }
 
 pub(crate) fn add(archive: &Archive, position: u64, batch: &Batch) {
-    archive
-        .add(
-            batch,
-            RowMeta {
-                received_ms: DAY,
-                late_before_ms: 0,
-                position,
-            },
-        )
-        .unwrap();
+    archive.add(batch, RowMeta { received_ms: DAY, late_before_ms: 0, position }).unwrap();
 }
