@@ -9,7 +9,7 @@ const MOST_MIN: f32 = 90.0 * 1440.0;
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Able {
     reported: f32,
-    able: [f32; Condition::ALL.len()],
+    decided: [f32; Condition::ALL.len()],
     /// Reported in the day under way: what a daily test decides about.
     today: f32,
 }
@@ -25,18 +25,20 @@ impl Able {
         self.today += minutes as f32;
         if self.reported > MOST_MIN {
             self.reported /= 2.0;
-            self.able.iter_mut().for_each(|a| *a /= 2.0);
+            for minutes in &mut self.decided {
+                *minutes /= 2.0;
+            }
         }
     }
 
     /// A test could decide in that time.
     pub(crate) fn decided(&mut self, condition: Condition, minutes: f64) {
-        self.able[index(condition)] += minutes as f32;
+        self.decided[index(condition)] += minutes as f32;
     }
 
     /// A daily test could decide about the day that ends.
     pub(crate) fn decided_today(&mut self, condition: Condition) {
-        self.able[index(condition)] += self.today;
+        self.decided[index(condition)] += self.today;
     }
 
     pub(crate) fn close_day(&mut self) {
@@ -47,6 +49,6 @@ impl Able {
         if self.reported <= 0.0 {
             return 0.0;
         }
-        f64::from(self.able[index(condition)] / self.reported).clamp(0.0, 1.0)
+        f64::from(self.decided[index(condition)] / self.reported).clamp(0.0, 1.0)
     }
 }

@@ -131,8 +131,10 @@ mod tests {
     fn the_order_of_units_does_not_matter() {
         let values: Vec<f64> = (0..40).map(|i| f64::from((i * 17) % 41) / 10.0).collect();
         let (mut forth, mut back) = (Fleet::new(), Fleet::new());
-        values.iter().for_each(|v| forth.add(group(3), *v));
-        values.iter().rev().for_each(|v| back.add(group(3), *v));
+        for (v, w) in values.iter().zip(values.iter().rev()) {
+            forth.add(group(3), *v);
+            back.add(group(3), *w);
+        }
         assert_eq!(forth, back);
     }
 

@@ -14,6 +14,7 @@ mod daily;
 mod evidence;
 mod finding;
 mod fleet;
+mod minute;
 mod normal;
 mod observed;
 mod physics;

@@ -36,10 +36,10 @@ pub(crate) struct Prior {
 
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 struct Kept {
-    // Stored as integers in thousandths, hundredths and tenths: a third of the space.
+    // Stored as integers in thousandths and half kelvins: a third of the space.
     y: i32,
-    ret: i16,
-    ambient: i16,
+    ret: i8,
+    ambient: i8,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -161,8 +161,8 @@ impl From<&Day> for Kept {
         let fixed = |v: f32, scale: f32| (v * scale).round();
         Self {
             y: fixed(day.y, 1000.0) as i32,
-            ret: fixed(day.ret, 10.0) as i16,
-            ambient: fixed(day.ambient, 10.0) as i16,
+            ret: fixed(day.ret, 2.0) as i8,
+            ambient: fixed(day.ambient, 2.0) as i8,
         }
     }
 }
@@ -171,8 +171,8 @@ impl From<&Kept> for Day {
     fn from(kept: &Kept) -> Self {
         Self {
             y: kept.y as f32 / 1000.0,
-            ret: f32::from(kept.ret) / 10.0,
-            ambient: f32::from(kept.ambient) / 10.0,
+            ret: f32::from(kept.ret) / 2.0,
+            ambient: f32::from(kept.ambient) / 2.0,
         }
     }
 }
@@ -181,8 +181,8 @@ impl From<&Kept> for Day {
 /// them apart from noise (ridge); the spread is pooled with the fleet's.
 fn freeze(kept: &[Kept], prior: Prior, config: &Config) -> Baseline {
     let days: Vec<Day> = kept.iter().map(Day::from).collect();
-    let n = days.len() as f64;
-    let mean = |of: fn(&Day) -> f32| days.iter().map(|d| f64::from(of(d))).sum::<f64>() / n.max(1.0);
+    let count = days.len() as f64;
+    let mean = |of: fn(&Day) -> f32| days.iter().map(|d| f64::from(of(d))).sum::<f64>() / count.max(1.0);
     let (ret, ambient) = (mean(|d| d.ret), mean(|d| d.ambient));
     let mut y: Vec<f32> = days.iter().map(|d| d.y).collect();
     let middle = median_f32(&mut y).unwrap_or(0.0);
@@ -207,7 +207,7 @@ fn freeze(kept: &[Kept], prior: Prior, config: &Config) -> Baseline {
     let level = median_f32(&mut left).unwrap_or(middle);
     let own = spread(&left, level);
     let weight = config.baseline.fleet_weight;
-    let sigma = ((n * own * own + weight * prior.sigma * prior.sigma) / (n + weight)).sqrt();
+    let sigma = ((count * own * own + weight * prior.sigma * prior.sigma) / (count + weight)).sqrt();
     let extreme = |pick: fn(f32, f32) -> f32| days.iter().map(|d| d.ambient).reduce(pick).unwrap_or(0.0);
     Baseline {
         days: days.len() as u8,
@@ -225,6 +225,8 @@ fn freeze(kept: &[Kept], prior: Prior, config: &Config) -> Baseline {
 #[cfg(test)]
 #[allow(clippy::unwrap_used)]
 mod tests {
+    use rimeline_channels::{Drive, RunningMode, State};
+
     use super::*;
 
     const PRIOR: Prior = Prior { sigma: 1.0, slope_sd: 0.1, needed: 21 };
@@ -272,7 +274,6 @@ mod tests {
     #[test]
     fn the_number_of_classes_is_bounded_and_complete_ones_stay() {
         let mut normal = learned((0..21).map(|_| Day { y: 1.0, ret: 0.0, ambient: 20.0 }));
-        use rimeline_channels::{Drive, RunningMode, State};
         for drive in Drive::ALL {
             for mode in RunningMode::ALL {
                 let class =

@@ -9,9 +9,6 @@ use crate::sensors::{Frame, SENSORS, index};
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Observed {
     pub(crate) moment: Moment,
-    pub(crate) frame: Frame,
-    /// Sensors with a finding against them, as a mask of channels.
-    pub(crate) suspect: u64,
     pub(crate) ret: Option<f64>,
     pub(crate) supply: Option<f64>,
     pub(crate) coil: Option<f64>,
@@ -34,8 +31,6 @@ impl Observed {
             |sensor: usize| frame.quantity(sensor).filter(|_| suspect & SENSORS[sensor].bit() == 0);
         Self {
             moment,
-            frame,
-            suspect,
             ret: believed(index::RETURN_CONTROL).or_else(|| believed(index::RETURN_CHECK)),
             supply: believed(index::SUPPLY_CONTROL).or_else(|| believed(index::SUPPLY_CHECK)),
             coil: believed(index::COIL),

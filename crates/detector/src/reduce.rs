@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 /// Values kept for a median.
-const KEPT: usize = 12;
+const KEPT: usize = 8;
 
 /// The median of a stream. Up to [`KEPT`] values it is exact; beyond, every second, fourth, ... value is kept.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -57,7 +57,7 @@ pub(crate) fn median_f32(values: &mut [f32]) -> Option<f64> {
     match n {
         0 => None,
         _ if n % 2 == 1 => Some(f64::from(values[n / 2])),
-        _ => Some((f64::from(values[n / 2 - 1]) + f64::from(values[n / 2])) / 2.0),
+        _ => Some(f64::midpoint(f64::from(values[n / 2 - 1]), f64::from(values[n / 2]))),
     }
 }
 
@@ -89,7 +89,9 @@ mod tests {
         #[test]
         fn the_median_of_many_lies_among_them(values in prop::collection::vec(-50.0..50.0f64, 1..2000)) {
             let mut m = Median::default();
-            values.iter().for_each(|v| m.push(*v));
+            for v in &values {
+                m.push(*v);
+            }
             let got = m.get().unwrap_or(f64::NAN);
             let low = values.iter().copied().fold(f64::INFINITY, f64::min);
             let high = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);

@@ -108,6 +108,12 @@ pub(crate) fn of_channels(mask: u64) -> u16 {
     SENSORS.into_iter().enumerate().filter(|(_, c)| mask & c.bit() != 0).fold(0, |m, (i, _)| m | 1 << i)
 }
 
+/// The last accepted value of a channel, where it is watched.
+pub(crate) fn last(pasts: &[Past; WATCHED], channel: Channel) -> Option<i32> {
+    let sensor = SENSORS.iter().position(|c| *c == channel)?;
+    pasts[sensor].values().first().map(|v| i32::from(*v))
+}
+
 /// How many past values are kept.
 pub(crate) const PAST: usize = 6;
 
@@ -152,11 +158,6 @@ impl Past {
 
     pub(crate) fn forget(&mut self) {
         self.len = 0;
-    }
-
-    /// True where the newest value is of the reading before.
-    pub(crate) fn unbroken(&self) -> bool {
-        self.missed == 0
     }
 
     /// The sensor's own step, in stored steps.

@@ -1,6 +1,7 @@
 use rimeline_channels::{Channel, UnixMs};
 use serde::{Deserialize, Serialize};
 
+use crate::minute::Minute;
 use crate::{Condition, Evidence, Output, Signal, Standing};
 
 /// A standing condition is said again when its strength has grown by this factor since it was last said.
@@ -10,7 +11,7 @@ const SAY_AGAIN: f32 = 1.5;
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Stand {
     standing: Option<Standing>,
-    onset: UnixMs,
+    onset: Minute,
     said: f32,
     /// Admitted observations in a row that look healthy again.
     calm: u8,
@@ -52,10 +53,6 @@ impl Stand {
         self.standing.is_some()
     }
 
-    pub(crate) fn onset(&self) -> UnixMs {
-        self.onset
-    }
-
     /// Lets the condition stand, and says so where that is news. The onset is that of the first call.
     pub(crate) fn rise(
         &mut self,
@@ -69,7 +66,7 @@ impl Stand {
         self.calm = 0;
         let before = self.standing;
         if before.is_none() {
-            self.onset = onset.min(subject.at);
+            self.onset = Minute::of(onset.min(subject.at));
         }
         let higher = before.is_none_or(|b| rank(to) > rank(b));
         let held = if higher { to } else { before.unwrap_or(to) };
@@ -120,7 +117,7 @@ impl Stand {
             channel: subject.channel,
             standing,
             at: subject.at,
-            onset: self.onset,
+            onset: self.onset.ms(),
             strength,
             confidence: words.confidence.clamp(0.0, 0.95),
             hours_to_harm: words.hours_to_harm,
@@ -132,20 +129,24 @@ impl Stand {
 
 #[cfg(test)]
 mod tests {
+    use rimeline_channels::MINUTE_MS;
+
     use super::*;
 
-    fn subject(at: UnixMs) -> Subject {
-        Subject { condition: Condition::SensorNoisy, channel: None, at }
+    /// Times in minutes.
+    fn subject(at: i64) -> Subject {
+        Subject { condition: Condition::SensorNoisy, channel: None, at: at * MINUTE_MS }
     }
 
     #[test]
     fn the_onset_stays_and_only_news_is_said() {
         let (mut stand, mut out) = (Stand::default(), Output::default());
-        stand.rise(subject(100), Standing::Open, 40, 1.0, &mut out, Words::default);
-        stand.rise(subject(200), Standing::Open, 90, 1.1, &mut out, Words::default);
-        stand.rise(subject(300), Standing::Pending, 90, 9.0, &mut out, Words::default);
-        stand.rise(subject(400), Standing::Escalated, 90, 2.0, &mut out, Words::default);
-        let said: Vec<_> = out.signals.iter().map(|s| (s.at, s.standing, s.onset)).collect();
+        stand.rise(subject(100), Standing::Open, 40 * MINUTE_MS, 1.0, &mut out, Words::default);
+        stand.rise(subject(200), Standing::Open, 90 * MINUTE_MS, 1.1, &mut out, Words::default);
+        stand.rise(subject(300), Standing::Pending, 90 * MINUTE_MS, 9.0, &mut out, Words::default);
+        stand.rise(subject(400), Standing::Escalated, 90 * MINUTE_MS, 2.0, &mut out, Words::default);
+        let said: Vec<_> =
+            out.signals.iter().map(|s| (s.at / MINUTE_MS, s.standing, s.onset / MINUTE_MS)).collect();
         assert_eq!(said, [(100, Standing::Open, 40), (400, Standing::Escalated, 40)]);
     }
 
@@ -162,6 +163,6 @@ mod tests {
             stand.calm(subject(at), 3, &mut out, String::new);
         }
         assert!(!stand.stands());
-        assert_eq!(out.signals.last().map(|s| (s.at, s.standing)), Some((7, Standing::Clear)));
+        assert_eq!(out.signals.last().map(|s| (s.at, s.standing)), Some((7 * MINUTE_MS, Standing::Clear)));
     }
 }

@@ -9,13 +9,13 @@ use crate::config::Config;
 use crate::daily::{Daily, EndedRun};
 use crate::fleet::{Feature, Group};
 use crate::normal::{Baseline, Day, Normal, Prior};
-use crate::regime::ModeClass;
+use crate::regime::{Masks, ModeClass};
 use crate::stand::Stand;
 use crate::stats::CusumDesign;
 use crate::{Fleet, UnitSetup};
 
 /// Admitted days kept for drawing and for forecasts.
-pub(crate) const HISTORY: usize = 28;
+pub(crate) const HISTORY: usize = 21;
 
 /// A day that waits until the other units have reported it too.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -44,6 +44,8 @@ pub(crate) struct TrendTest {
     pub(crate) latest: Option<(ModeClass, Day)>,
     last_day: u16,
     peers_used: bool,
+    /// What kept samples out since the last judged day.
+    masks: Masks,
     pub(crate) stand: Stand,
 }
 
@@ -64,6 +66,17 @@ pub(crate) struct Judged {
 }
 
 impl TrendTest {
+    /// A sample was kept out.
+    pub(crate) fn kept_out(&mut self, masks: Masks) -> Option<EndedRun> {
+        self.masks.set(masks, true);
+        self.daily.end_run()
+    }
+
+    /// What kept samples out lately.
+    pub(crate) fn masks(&self) -> Masks {
+        self.masks
+    }
+
     /// The day is over: its values go into the baseline, or wait to be judged. True where a judgement will follow.
     pub(crate) fn close_day(
         &mut self,
@@ -94,8 +107,12 @@ impl TrendTest {
                 best = Some((sigma, Waiting { day, class, value }));
             }
         }
+        let judged = best.is_some();
+        if judged {
+            self.masks = Masks::default();
+        }
         self.waiting = best.map(|(_, w)| w).or(self.waiting.take());
-        best.is_some()
+        judged
     }
 
     /// Judges the waiting day, once the other units had time to report it.

@@ -26,11 +26,7 @@ struct Row {
 }
 
 fn day(file: &str) -> Option<Vec<Row>> {
-    let path = common::measured(
-        "RIMELINE_MEASURED_DATA",
-        "shared/data",
-        &format!("nist-heat-pump/{file}"),
-    )?;
+    let path = common::measured("RIMELINE_MEASURED_DATA", "shared/data", &format!("nist-heat-pump/{file}"))?;
     let mut reader = csv::Reader::from_path(path).unwrap();
     let header = reader.headers().unwrap().clone();
     let column = |name: &str| header.iter().position(|h| h == name).expect(name);
@@ -41,13 +37,8 @@ fn day(file: &str) -> Option<Vec<Row>> {
     let rows = reader.records().map(|record| {
         let r = record.unwrap();
         // The last row is stamped 24:00:00.
-        let clock: Vec<i64> = r[date]
-            .split_whitespace()
-            .nth(1)
-            .unwrap()
-            .split(':')
-            .map(|p| p.parse().unwrap())
-            .collect();
+        let clock: Vec<i64> =
+            r[date].split_whitespace().nth(1).unwrap().split(':').map(|p| p.parse().unwrap()).collect();
         Row {
             minute: clock[0] * 60 + clock[1],
             zone: celsius(&r[zone]),
@@ -66,11 +57,7 @@ fn reading(row: &Row) -> Reading {
         power: Power::On,
         running_mode: RunningMode::StartStop,
         stage: [Stage::Satisfied, Stage::CoolingLow, Stage::CoolingHigh][usize::from(row.stage)],
-        compressor: if row.watts > 500.0 {
-            Compressor::Running
-        } else {
-            Compressor::Stopped
-        },
+        compressor: if row.watts > 500.0 { Compressor::Running } else { Compressor::Stopped },
         ..State::default()
     };
     let mut reading = Reading::new(DAY + row.minute * MINUTE_MS, state);
@@ -99,11 +86,7 @@ fn an_ordinary_day_raises_nothing_and_shows_29_starts() {
     let unit = watched(&rows);
     assert!(unit.opened().is_empty(), "{:#?}", unit.told());
     // Counted by hand in the file; one start more or less is a matter of the power threshold.
-    assert!(
-        (28..=30).contains(&unit.state.starts_seen()),
-        "{}",
-        unit.state.starts_seen()
-    );
+    assert!((28..=30).contains(&unit.state.starts_seen()), "{}", unit.state.starts_seen());
 }
 
 #[test]
@@ -120,21 +103,9 @@ fn on_the_hot_day_only_the_run_that_never_reaches_its_set_point_is_raised() {
     let first = opened[0];
     // The run lasts from 09:02 to 15:53.
     let run = DAY + 9 * HOUR_MS + 2 * MINUTE_MS..=DAY + 15 * HOUR_MS + 53 * MINUTE_MS;
-    assert!(
-        run.contains(&first.at) && first.onset >= *run.start() - MINUTE_MS,
-        "{}",
-        common::told(first)
-    );
-    assert!(
-        first.evidence.statements[0].contains("without a stop"),
-        "{}",
-        common::told(first)
-    );
-    assert!(
-        (19..=21).contains(&unit.state.starts_seen()),
-        "{}",
-        unit.state.starts_seen()
-    );
+    assert!(run.contains(&first.at) && first.onset >= *run.start() - MINUTE_MS, "{}", common::told(first));
+    assert!(first.evidence.statements[0].contains("without a stop"), "{}", common::told(first));
+    assert!((19..=21).contains(&unit.state.starts_seen()), "{}", unit.state.starts_seen());
 }
 
 /// At night every channel of the file stands still for 20 minutes and more.
@@ -143,11 +114,7 @@ fn a_night_in_which_every_channel_stands_still_is_no_stuck_sensor() {
     for file in ["atlanta_eff_default.csv", "tucson_eff_default.csv"] {
         let Some(rows) = day(file) else { return };
         let unit = watched(&rows);
-        assert!(
-            unit.signals.iter().all(|s| s.condition != Condition::SensorStuck),
-            "{:#?}",
-            unit.told()
-        );
+        assert!(unit.signals.iter().all(|s| s.condition != Condition::SensorStuck), "{:#?}", unit.told());
     }
 }
 
@@ -159,19 +126,11 @@ fn after_one_day_tests_against_a_baseline_are_still_learning() {
     let unit = watched(&rows);
     let judgements = unit.state.judgements(&unit.setup, &unit.config);
     let of = |condition| judgements.iter().find(|j| j.condition == condition).unwrap();
-    for condition in [
-        Condition::WeakCooling,
-        Condition::ShortCycling,
-        Condition::SensorNoisy,
-    ] {
+    for condition in [Condition::WeakCooling, Condition::ShortCycling, Condition::SensorNoisy] {
         assert_eq!(of(condition).verdict, Verdict::Learning, "{:?}", of(condition));
     }
     assert_eq!(of(Condition::RisingDischargePressure).verdict, Verdict::Abstains);
     assert_eq!(of(Condition::TwinsDisagree).verdict, Verdict::Abstains);
     assert!(judgements.iter().all(|j| j.verdict != Verdict::Flagged));
-    assert!(
-        unit.signals.iter().all(|s| s.standing != Standing::Pending),
-        "{:#?}",
-        unit.told()
-    );
+    assert!(unit.signals.iter().all(|s| s.standing != Standing::Pending), "{:#?}", unit.told());
 }

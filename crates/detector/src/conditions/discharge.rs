@@ -75,7 +75,7 @@ impl Discharge {
             inputs.filter(|((_, a), _)| (c.ambient_low..=c.ambient_high).contains(a))
         else {
             if m.masks.any(masks) {
-                let ended = self.test.daily.end_run();
+                let ended = self.test.kept_out(m.masks.and(masks));
                 self.step_clock(ended, m.at, setup, config, out);
             }
             return;
@@ -305,6 +305,7 @@ impl Discharge {
     }
 
     fn add_levels(&self, config: &Config, because: &mut Because) {
+        because.masked(self.test.masks());
         because.daily("condensing over ambient, above normal", "K", self.test.history());
         because.limit("normal", 0.0);
         because.limit("a case from", config.discharge.least_k);

@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::config::Config;
 use crate::evidence::Because;
+use crate::minute::Minute;
 use crate::say;
 use crate::stand::{Stand, Subject, Words};
 use crate::{Condition, Output, Standing};
@@ -15,7 +16,7 @@ const TOGETHER: usize = 3;
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 struct Gone {
     channel: Channel,
-    since: UnixMs,
+    since: Minute,
     /// Time in which the unit reported and ran without it.
     active_ms: i64,
     stand: Stand,
@@ -52,7 +53,12 @@ impl Missing {
             }
             match self.gone.iter_mut().find(|g| g.channel == channel) {
                 Some(gone) => gone.active_ms += active_ms,
-                None => self.gone.push(Gone { channel, since: at, active_ms: 0, stand: Stand::default() }),
+                None => self.gone.push(Gone {
+                    channel,
+                    since: Minute::of(at),
+                    active_ms: 0,
+                    stand: Stand::default(),
+                }),
             }
         }
         let long = (config.out_of_range.missing_hours * HOUR_MS as f64) as i64;
@@ -70,7 +76,7 @@ impl Missing {
         let condition = Condition::SensorOutOfRange;
         if together.len() >= TOGETHER {
             let subject = Subject { condition, channel: None, at };
-            self.group.rise(subject, Standing::Open, since, together.len() as f64, out, || {
+            self.group.rise(subject, Standing::Open, since.ms(), together.len() as f64, out, || {
                 group_words(&together, active_ms)
             });
             return;
@@ -78,7 +84,7 @@ impl Missing {
         let gone = &mut self.gone[i];
         let subject = Subject { condition, channel: Some(gone.channel), at };
         let channel = gone.channel;
-        gone.stand.rise(subject, Standing::Open, since, 1.0, out, || {
+        gone.stand.rise(subject, Standing::Open, since.ms(), 1.0, out, || {
             let name = say::channel_first(channel);
             let mut because = Because::default();
             because.say(format!(

@@ -9,7 +9,9 @@ use serde::{Deserialize, Serialize};
 
 use crate::config::Config;
 use crate::evidence::{self, Because};
+use crate::minute::Minute;
 use crate::say;
+use crate::sensors::{self, Past, WATCHED};
 use crate::stand::{Stand, Subject, Words};
 use crate::{Condition, Output, Standing, UnitSetup};
 
@@ -49,12 +51,12 @@ struct Trouble {
     bad: u8,
     /// Contiguous time they span.
     bad_ms: i64,
-    since: UnixMs,
-    good_since: Option<UnixMs>,
+    since: Minute,
+    good_since: Option<Minute>,
     last_good: Option<i32>,
     worst: Option<i32>,
     excursions: u8,
-    first_excursion: UnixMs,
+    first_excursion: Minute,
     stand: Stand,
 }
 
@@ -81,6 +83,8 @@ pub(crate) struct Around<'a> {
     pub(crate) cadence_s: f64,
     pub(crate) setup: &'a UnitSetup,
     pub(crate) config: &'a Config,
+    /// Last values of the sensors that are watched one by one.
+    pub(crate) pasts: &'a [Past; WATCHED],
 }
 
 fn mask(channels: &[Channel]) -> u64 {
@@ -170,17 +174,18 @@ impl OutOfRange {
     ) {
         let c = &around.config.out_of_range;
         let i = self.troubles.iter().position(|t| t.channel == channel).unwrap_or_else(|| {
-            self.troubles.push(Trouble::new(channel, kind, at));
+            let last_good = sensors::last(around.pasts, channel);
+            self.troubles.push(Trouble::new(channel, kind, at, last_good));
             self.troubles.len() - 1
         });
         let t = &mut self.troubles[i];
         if t.good_since.take().is_some() || t.excursions == 0 {
-            if at - t.first_excursion > DAY_MS {
+            if at - t.first_excursion.ms() > DAY_MS {
                 t.excursions = 0;
-                t.first_excursion = at;
+                t.first_excursion = Minute::of(at);
             }
             t.excursions = t.excursions.saturating_add(1);
-            (t.bad, t.bad_ms, t.since) = (0, 0, at);
+            (t.bad, t.bad_ms, t.since) = (0, 0, Minute::of(at));
         }
         t.bad = match around.dt {
             // A gap never adds evidence.
@@ -202,10 +207,10 @@ impl OutOfRange {
             let controls = around.setup.load.is_some()
                 && matches!(channel, Channel::ReturnAirControl | Channel::SupplyAirControl);
             let to = if controls { Standing::Escalated } else { Standing::Open };
-            let onset = if lasting { t.since } else { t.first_excursion };
+            let onset = if lasting { t.since } else { t.first_excursion }.ms();
             let subject = Subject { condition: Condition::SensorOutOfRange, channel: Some(channel), at };
             let (kind, last_good, worst, excursions) = (t.kind, t.last_good, t.worst, t.excursions);
-            let since = t.since;
+            let since = t.since.ms();
             t.stand.rise(subject, to, onset, 1.0, out, || {
                 words(channel, kind, (last_good, worst), lasting.then_some(at - since), excursions, controls)
             });
@@ -224,7 +229,7 @@ impl OutOfRange {
             return;
         };
         let t = &mut self.troubles[i];
-        let since = *t.good_since.get_or_insert(at);
+        let since = t.good_since.get_or_insert(Minute::of(at)).ms();
         t.last_good = number.or(t.last_good);
         t.bad = 0;
         let loose = t.excursions >= around.config.out_of_range.intermittent;
@@ -250,18 +255,18 @@ impl OutOfRange {
 }
 
 impl Trouble {
-    fn new(channel: Channel, kind: Kind, at: UnixMs) -> Self {
+    fn new(channel: Channel, kind: Kind, at: UnixMs, last_good: Option<i32>) -> Self {
         Self {
             channel,
             kind,
             bad: 0,
             bad_ms: 0,
-            since: at,
+            since: Minute::of(at),
             good_since: None,
-            last_good: None,
+            last_good,
             worst: None,
             excursions: 0,
-            first_excursion: at,
+            first_excursion: Minute::of(at),
             stand: Stand::default(),
         }
     }
@@ -294,10 +299,10 @@ fn words(
     }
     match (kind, evidence::is_temperature(channel)) {
         (Kind::Below, true) => {
-            because.say("A thermistor reads very cold when its circuit is open.".to_owned())
+            because.say("A thermistor reads very cold when its circuit is open.".to_owned());
         }
         (Kind::Above, true) => {
-            because.say("A thermistor reads very hot when its circuit is shorted.".to_owned())
+            because.say("A thermistor reads very hot when its circuit is shorted.".to_owned());
         }
         _ => {}
     }

@@ -3,14 +3,14 @@
 use rimeline_channels::{Channel, UnixMs};
 use serde::{Deserialize, Serialize};
 
-use crate::chart::confidence_of_episodes;
+use crate::chart::{TwoSided, confidence_of_episodes};
 use crate::config::Config;
 use crate::evidence::Because;
 use crate::observed::Observed;
 use crate::physics;
 use crate::reduce::{median_f32, spread};
 use crate::stand::{Stand, Subject, Words};
-use crate::stats::{CusumDesign, CusumPair, Side};
+use crate::stats::CusumDesign;
 use crate::{Condition, Output, Standing, UnitSetup};
 
 /// Off periods kept for drawing.
@@ -21,8 +21,6 @@ const MOST_SOAKS: usize = 20;
 const ONE_TEMPERATURE_K: f64 = 5.0;
 /// The transducer further off by this says which of the two it is, K of saturation temperature.
 const CLEARLY_K: f64 = 3.0;
-/// Weight of the newest off period in the smoothed difference.
-const LEVEL_WEIGHT: f32 = 0.4;
 
 /// State kept per unit.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -33,8 +31,7 @@ pub(crate) struct PressureOffset {
     learning: Vec<i16>,
     /// Difference, spread and off periods of the baseline.
     baseline: Option<(f32, f32, u8)>,
-    chart: CusumPair,
-    level: f32,
+    chart: TwoSided,
     history: Vec<(u16, i16)>,
     /// The channel of the open finding, decided once.
     channel: Option<Channel>,
@@ -98,13 +95,11 @@ impl PressureOffset {
         self.history.push((crate::evidence::day_of(at), fixed));
         let change = difference - f64::from(normal);
         let design = design(config);
-        self.chart.step(&design, u32::from(n), change / f64::from(sigma), at);
-        let weight = if self.history.len() == 1 { 1.0 } else { LEVEL_WEIGHT };
-        self.level += weight * (change as f32 - self.level);
-        let (side, chart) = self.chart.stronger();
-        let (strength, sum, onset) = (chart.strength(&design), chart.sum(), chart.onset().unwrap_or(at));
-        let level = f64::from(self.level);
-        let one_side = (side == Side::Up) == (level > 0.0);
+        self.chart.step(at, change, f64::from(sigma), u32::from(n), &design);
+        let level = self.chart.level();
+        let chart = self.chart.stronger();
+        let one_side = chart.level() > 0.0;
+        let (strength, sum, onset) = (chart.strength(&design), chart.sum(), chart.onset(at));
         let subject = |channel| Subject { condition: Condition::PressureOffset, channel, at };
         if strength > 1.0 && one_side && level.abs() >= c.least_kpa {
             if !self.stand.stands() {
@@ -181,9 +176,9 @@ impl PressureOffset {
             self.history.iter().map(|(d, v)| (*d, f64::from(*v))),
         );
         because.limit("baseline", normal);
-        because.limit("a case from", normal + config.offset.least_kpa.copysign(f64::from(self.level)));
+        because.limit("a case from", normal + config.offset.least_kpa.copysign(self.chart.level()));
         Words {
-            headline: format!("The {name} is off by {:.0} kPa", f64::from(self.level.abs())),
+            headline: format!("The {name} is off by {:.0} kPa", self.chart.level().abs()),
             confidence,
             hours_to_harm: None,
             evidence: because.done(),

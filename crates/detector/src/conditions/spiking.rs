@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::config::Config;
 use crate::evidence::{Because, day_of};
+use crate::minute::Minute;
 use crate::say;
 use crate::sensors::{self, Frame, PAST, Past, SENSORS, WATCHED, index};
 use crate::stand::{Stand, Subject, Words};
@@ -36,8 +37,8 @@ struct Watch {
     doubt: Option<Doubt>,
     count: u8,
     days: u8,
-    last: Option<UnixMs>,
-    first: Option<UnixMs>,
+    last: Option<Minute>,
+    first: Option<Minute>,
     stand: Stand,
 }
 
@@ -71,11 +72,9 @@ impl Spiking {
         let believed = seen.without(suspect);
         // Twins and neighbours are compared with what they were before this reading.
         let before = pasts.clone();
-        for sensor in 0..WATCHED {
+        for (sensor, past) in pasts.iter_mut().enumerate() {
             let Some(value) = seen.get(sensor) else {
-                if pasts[sensor].unbroken() || !pasts[sensor].values().is_empty() {
-                    pasts[sensor].miss();
-                }
+                past.miss();
                 continue;
             };
             let watch = &mut self.watches[sensor];
@@ -93,12 +92,12 @@ impl Spiking {
                     self.spike(sensor, doubt, config, out);
                 } else {
                     // A step: what went before says nothing about what comes now.
-                    pasts[sensor].forget();
+                    past.forget();
                 }
-                pasts[sensor].push(value);
+                past.push(value);
                 continue;
             }
-            let near = pasts[sensor].values().first().map(|last| f64::from(last.abs_diff(value)));
+            let near = past.values().first().map(|last| f64::from(last.abs_diff(value)));
             if near.is_some_and(|step| step >= least(sensor, config))
                 && let Some(expected) = self.odd(sensor, value, (&believed, &before), stir, config)
             {
@@ -111,7 +110,7 @@ impl Spiking {
                 let step = (step as f32).min(4.0 * watch.typical + 2.0);
                 watch.typical += 0.02 * (step - watch.typical);
             }
-            pasts[sensor].push(value);
+            past.push(value);
             self.quiet(sensor, at, config, out);
         }
     }
@@ -184,12 +183,12 @@ impl Spiking {
         out.marks.push(Mark { channel, at: doubt.at, value, expected, what });
         let c = &config.spikes;
         let watch = &mut self.watches[sensor];
-        if watch.last.is_none_or(|last| day_of(last) != day_of(doubt.at)) {
+        if watch.last.is_none_or(|last| day_of(last.ms()) != day_of(doubt.at)) {
             watch.days = watch.days.saturating_add(1);
         }
         watch.count = watch.count.saturating_add(1);
-        watch.last = Some(doubt.at);
-        let first = *watch.first.get_or_insert(doubt.at);
+        watch.last = Some(Minute::of(doubt.at));
+        let first = watch.first.get_or_insert(Minute::of(doubt.at)).ms();
         if watch.count >= c.count && watch.days >= c.days {
             let subject =
                 Subject { condition: Condition::SensorSpiking, channel: Some(channel), at: doubt.at };
@@ -203,7 +202,9 @@ impl Spiking {
 
     fn quiet(&mut self, sensor: usize, at: UnixMs, config: &Config, out: &mut Output) {
         let watch = &mut self.watches[sensor];
-        let Some(last) = watch.last else { return };
+        let Some(last) = watch.last.map(Minute::ms) else {
+            return;
+        };
         if at - last >= (config.spikes.quiet_days * DAY_MS as f64) as i64 {
             let channel = SENSORS[sensor];
             let subject = Subject { condition: Condition::SensorSpiking, channel: Some(channel), at };

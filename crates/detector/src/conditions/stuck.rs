@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::config::Config;
 use crate::evidence::Because;
+use crate::minute::Minute;
 use crate::regime::{Changes, Masks, Moment};
 use crate::say;
 use crate::sensors::{self, Frame, Past, SENSORS, WATCHED, index};
@@ -24,21 +25,26 @@ const SUBJECTS: [usize; 7] = [
     index::DISCHARGE,
     index::SUCTION,
 ];
+/// Readings for which it must stand still after it should have moved.
+const RIPE: u8 = 4;
 /// Movement of the supply air that a pressure must have shown where the other pressure is not fitted, K.
 const PRESSURE_AIR_K: f64 = 5.0;
 
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 struct Still {
     value: Option<i16>,
-    since: UnixMs,
+    since: Minute,
     running_ms: i64,
     samples: u16,
-    /// Starts, stops, defrosts and door openings meanwhile.
-    events: u8,
+    /// Starts and stops, defrosts, and door openings meanwhile.
     starts: u8,
+    defrosts: u8,
+    doors: u8,
     /// Lowest and highest of what it should follow.
     led: Option<(i16, i16)>,
     by_twin: bool,
+    /// Readings since what it should follow had moved enough: the air needs time.
+    ripe: u8,
     moving: u8,
     stand: Stand,
 }
@@ -61,7 +67,8 @@ impl Stuck {
         out: &mut Output,
     ) {
         let running = if m.running == Some(true) { m.dt.unwrap_or(0) } else { 0 };
-        let stirred = m.changes.any(Changes::STIRRING);
+        let defrosted = m.changes.any(Changes::DEFROST_BEGAN);
+        let opened = m.changes.any(Changes::DOOR_OPENED);
         let started = m.changes.any(Changes::STARTED) || m.changes.any(Changes::STOPPED);
         for (still, sensor) in self.stills.iter_mut().zip(SUBJECTS) {
             let Some(value) = frame.get(sensor) else { continue };
@@ -76,8 +83,14 @@ impl Stuck {
                     still.moving = 0;
                 }
                 let (stand, moving) = (std::mem::take(&mut still.stand), still.moving);
-                *still =
-                    Still { value: Some(value), since: m.at, samples: 1, stand, moving, ..Still::default() };
+                *still = Still {
+                    value: Some(value),
+                    since: Minute::of(m.at),
+                    samples: 1,
+                    stand,
+                    moving,
+                    ..Still::default()
+                };
                 continue;
             }
             if m.dt.is_none() {
@@ -87,8 +100,9 @@ impl Stuck {
             }
             still.running_ms += running;
             still.samples = still.samples.saturating_add(1);
-            still.events = still.events.saturating_add(u8::from(stirred));
             still.starts = still.starts.saturating_add(u8::from(started));
+            still.defrosts = still.defrosts.saturating_add(u8::from(defrosted));
+            still.doors = still.doors.saturating_add(u8::from(opened));
             let Some((lead, by_twin)) = lead(sensor, frame, suspect) else {
                 continue;
             };
@@ -102,6 +116,9 @@ impl Stuck {
             let (low, high) = still.led.unwrap_or((lead, lead));
             still.led = Some((low.min(lead), high.max(lead)));
             if still.enough(sensor, pasts[sensor].quantum(), config) {
+                still.ripe = still.ripe.saturating_add(1);
+            }
+            if still.ripe >= RIPE {
                 still.open(sensor, m, frame, out);
             }
         }
@@ -126,6 +143,25 @@ impl Stuck {
 }
 
 impl Still {
+    fn events(&self) -> u32 {
+        u32::from(self.starts) + u32::from(self.defrosts) + u32::from(self.doors)
+    }
+
+    /// What passed meanwhile, in words.
+    fn passed(&self) -> String {
+        let kinds = [
+            (self.defrosts, "defrost", "defrosts"),
+            (self.starts, "start or stop", "starts and stops"),
+            (self.doors, "door opening", "door openings"),
+        ];
+        let told: Vec<String> = kinds
+            .into_iter()
+            .filter(|(n, ..)| *n > 0)
+            .map(|(n, one, many)| say::count(u32::from(n), one, many))
+            .collect();
+        told.join(" and ")
+    }
+
     /// How far what it should follow moved.
     fn moved(&self, sensor: usize) -> f64 {
         let steps = self.led.map_or(0.0, |(low, high)| f64::from(high) - f64::from(low));
@@ -151,7 +187,7 @@ impl Still {
         }
         let coupling = if self.by_twin { c.twin_coupling } else { c.coupling };
         let needed = c.excitation_k.max(4.0 * sensors::quantity(sensor, quantum));
-        self.events >= c.events && moved * coupling >= needed
+        self.events() >= u32::from(c.events) && moved * coupling >= needed
     }
 
     fn open(&mut self, sensor: usize, m: &Moment, frame: &Frame, out: &mut Output) {
@@ -160,10 +196,10 @@ impl Still {
         let Some(value) = frame.quantity(sensor) else {
             return;
         };
-        let (since, running, moved) = (self.since, self.running_ms, self.moved(sensor));
-        let (events, by_twin) = (self.events, self.by_twin);
+        let (since, running, moved) = (self.since.ms(), self.running_ms, self.moved(sensor));
+        let (passed, by_twin) = (self.passed(), self.by_twin);
         self.stand.rise(subject(channel, m.at), Standing::Open, since, 1.0, out, || {
-            words(channel, value, (m.at - since, running), (leader(sensor, by_twin), moved), events)
+            words(channel, value, (m.at - since, running), (leader(sensor, by_twin), moved), &passed)
         });
     }
 }
@@ -201,7 +237,6 @@ fn leader(sensor: usize, by_twin: bool) -> &'static str {
         index::DISCHARGE if by_twin => "the suction pressure",
         index::SUCTION if by_twin => "the discharge pressure",
         _ if by_twin => "the other sensor of the same air stream",
-        index::RETURN_CONTROL | index::RETURN_CHECK => "the supply air",
         index::SUPPLY_CONTROL | index::SUPPLY_CHECK => "return air and coil",
         index::COIL => "supply and return air",
         _ => "the supply air",
@@ -213,21 +248,16 @@ fn words(
     value: f64,
     (span, running): (i64, i64),
     (leader, moved): (&str, f64),
-    events: u8,
+    passed: &str,
 ) -> Words {
     let name = say::channel_first(channel);
     let pressure_led = leader.ends_with("pressure");
     let moved = if pressure_led { format!("{moved:.0} kPa") } else { format!("{moved:.1} K") };
     let mut because = Because::default();
     because.say(format!(
-        "{name} unchanged at {} for {} while {leader} moved {moved} and {} passed.",
+        "{name} unchanged at {} for {} while {leader} moved {moved} and {passed} passed.",
         say::value(channel, value),
         say::duration(span),
-        say::count(
-            u32::from(events),
-            "start, stop, defrost or door opening",
-            "starts, stops, defrosts or door openings"
-        )
     ));
     because.say(format!("The unit ran for {} of that time.", say::duration(running)));
     Words {

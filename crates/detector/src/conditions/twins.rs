@@ -3,7 +3,7 @@
 use rimeline_channels::{Channel, HOUR_MS, UnixMs};
 use serde::{Deserialize, Serialize};
 
-use crate::chart::confidence;
+use crate::chart::{TwoSided, confidence};
 use crate::config::Config;
 use crate::evidence::Because;
 use crate::observed::{Observed, RETURN, SUPPLY};
@@ -11,17 +11,14 @@ use crate::reduce::{Median, median_f32, spread};
 use crate::regime::Masks;
 use crate::sensors::{self, Frame, Past, WATCHED, index};
 use crate::stand::{Stand, Subject, Words};
-use crate::stats::{CusumPair, Side};
 use crate::{Condition, Output, Standing};
 
 /// Days kept for drawing.
-const HISTORY: usize = 21;
+const HISTORY: usize = 14;
 /// A stretch of steady running that is judged at once, ms.
 const STRETCH_MS: i64 = HOUR_MS;
 /// Samples that a stretch and a day need.
 const LEAST_SAMPLES: u32 = 3;
-/// Weight of the newest day in the smoothed difference.
-const LEVEL_WEIGHT: f32 = 0.3;
 
 /// One pair.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -32,13 +29,11 @@ struct Pair {
     /// Stretches in a row beyond the act level, to one side.
     beyond: u8,
     beyond_since: UnixMs,
-    /// Daily differences in thousandths of K while learning.
+    /// Daily differences in hundredths of K while learning.
     learning: Vec<i16>,
     /// Difference, spread and days of the frozen baseline.
     baseline: Option<(f32, f32, u8)>,
-    chart: CusumPair,
-    /// Smoothed change against the baseline, K.
-    level: f32,
+    chart: TwoSided,
     history: Vec<(u16, i16)>,
     stand: Stand,
 }
@@ -112,7 +107,7 @@ impl Twins {
 
     /// Channels of pairs that disagree so far that neither is to be believed.
     pub(crate) fn suspect(&self, config: &Config) -> u64 {
-        let disputed = |p: &Pair| p.stand.flagged() && f64::from(p.level.abs()) >= config.twins.disagree_k;
+        let disputed = |p: &Pair| p.stand.flagged() && p.chart.level().abs() >= config.twins.disagree_k;
         self.pairs
             .iter()
             .zip(STREAMS)
@@ -157,7 +152,7 @@ impl Pair {
         }
         self.beyond = self.beyond.saturating_add(1);
         if self.beyond >= config.twins.stretches {
-            self.level = change as f32;
+            self.chart.set_level(change);
             let subject = Subject { condition: Condition::TwinsDisagree, channel: Some(channels[0]), at };
             let name = if channels == RETURN { "return air" } else { "supply air" };
             let strength = change.abs() / config.twins.act_k;
@@ -179,7 +174,7 @@ impl Pair {
         config: &Config,
         out: &mut Output,
     ) -> bool {
-        let fixed = (value * 1000.0).round().clamp(f64::from(i16::MIN), f64::from(i16::MAX)) as i16;
+        let fixed = (value * 100.0).round().clamp(f64::from(i16::MIN), f64::from(i16::MAX)) as i16;
         let Some((normal, sigma, n)) = self.baseline else {
             self.learning.push(fixed);
             if self.learning.len() >= usize::from(config.baseline.days) {
@@ -194,13 +189,11 @@ impl Pair {
         let change = value - f64::from(normal);
         let design = config.chart.design(&config.baseline);
         let began = i64::from(day) * rimeline_channels::DAY_MS;
-        self.chart.step(&design, u32::from(n), change / f64::from(sigma), began);
-        self.level += if self.history.len() == 1 { 1.0 } else { LEVEL_WEIGHT } * (change as f32 - self.level);
-        let (side, chart) = self.chart.stronger();
-        let level = f64::from(self.level);
-        let to_this_side = (side == Side::Up) == (level > 0.0);
-        let (strength, sum) = (chart.strength(&design), chart.sum());
-        let onset = chart.onset().unwrap_or(began);
+        self.chart.step(began, change, f64::from(sigma), u32::from(n), &design);
+        let level = self.chart.level();
+        let chart = self.chart.stronger();
+        let to_this_side = chart.level() > 0.0;
+        let (strength, sum, onset) = (chart.strength(&design), chart.sum(), chart.onset(began));
         let subject = Subject { condition: Condition::TwinsDisagree, channel: Some(channels[0]), at: now };
         let c = &config.twins;
         if strength > 1.0 && to_this_side && level.abs() >= least_k {
@@ -222,7 +215,7 @@ impl Pair {
     }
 
     fn freeze(&mut self, config: &Config) {
-        let mut days: Vec<f32> = self.learning.drain(..).map(|v| f32::from(v) / 1000.0).collect();
+        let mut days: Vec<f32> = self.learning.drain(..).map(|v| f32::from(v) / 100.0).collect();
         self.learning = Vec::new();
         let n = days.len() as f64;
         let Some(level) = median_f32(&mut days) else {
@@ -235,7 +228,7 @@ impl Pair {
     }
 
     fn words(&self, name: &str, (value, normal): (f64, f64), confidence: f64, config: &Config) -> Words {
-        let change = f64::from(self.level);
+        let change = self.chart.level();
         let mut because = Because::default();
         because.say(format!(
             "While the unit runs steadily the control sensor of the {name} reads {value:+.1} K against the check \
@@ -253,7 +246,7 @@ impl Pair {
         because.daily(
             &format!("difference of the two {name} sensors"),
             "K",
-            self.history.iter().map(|(d, v)| (*d, f64::from(*v) / 1000.0)),
+            self.history.iter().map(|(d, v)| (*d, f64::from(*v) / 100.0)),
         );
         because.limit("baseline", normal);
         because.limit("drift from", normal + config.twins.drift_k.copysign(change));

@@ -58,7 +58,7 @@ impl WeakCooling {
             .filter(|_| !m.masks.any(MASKS) && m.calm.slower_than(config.cooling.slope_k_per_min))
         else {
             if m.masks.any(MASKS) {
-                self.test.daily.end_run();
+                self.test.kept_out(m.masks.and(MASKS));
             }
             return;
         };
@@ -185,6 +185,7 @@ impl WeakCooling {
             because
                 .left_out("fewer than the needed similar units to compare with on the same day".to_owned());
         }
+        because.masked(self.test.masks());
         because.daily(
             "cooling lost against baseline",
             "%",

@@ -75,6 +75,6 @@ thresholds! {
         step_runs: u8 = 3, 2..=10, "Runs of one day beyond the act level that open at once.";
         design_ambient: f64 = 38.0, 20.0..=55.0, "Ambient of the hottest day to be survived, Cel.";
         cut_out_margin_kpa: f64 = 100.0, 0.0..=500.0, "Distance kept to the high-pressure cut-out, kPa.";
-        forecast_days: u8 = 21, 10..=28, "Admitted days that the forecast looks at.";
+        forecast_days: u8 = 21, 10..=21, "Admitted days that the forecast looks at.";
     }
 }

@@ -36,9 +36,9 @@ impl Masks {
         self.0 & other.0 != 0
     }
 
-    /// True where no reason is set.
-    pub(crate) fn clear(self) -> bool {
-        self.0 == 0
+    /// The reasons that are also in `other`.
+    pub(crate) fn and(self, other: Masks) -> Masks {
+        Masks(self.0 & other.0)
     }
 
     pub(crate) fn set(&mut self, other: Masks, on: bool) {
@@ -68,15 +68,6 @@ impl Changes {
     pub(crate) const GAP: Changes = Changes(256);
     pub(crate) const SWITCHED_ON: Changes = Changes(512);
     pub(crate) const STAGE: Changes = Changes(1024);
-
-    /// Changes that move air, coil and pressures, so that a sensor has something to follow.
-    pub(crate) const STIRRING: Changes = Changes(
-        Self::STARTED.0
-            | Self::STOPPED.0
-            | Self::DEFROST_BEGAN.0
-            | Self::DEFROST_ENDED.0
-            | Self::DOOR_OPENED.0,
-    );
 
     pub(crate) fn any(self, other: Changes) -> bool {
         self.0 & other.0 != 0

@@ -218,7 +218,7 @@ fn trend_said(test: &TrendTest, config: &Config, what: &str) -> Said {
     if let Some((n, class)) = test.learning() {
         let (verdict, mut reason) = learning(n.into(), config.baseline.days.into(), what);
         if let Some(class) = class {
-            reason.push_str(&format!(" ({})", class.words()));
+            reason = format!("{reason} ({})", class.words());
         }
         return (verdict, reason);
     }

@@ -1,6 +1,8 @@
 //! One unit: its state, and the order in which a reading passes through the layers.
 
 mod judge;
+#[cfg(test)]
+mod size_tests;
 
 use rimeline_channels::{Channel, DAY_MS, Door, EventKind, Power, Reading, Stage, State, UnixMs};
 use serde::{Deserialize, Serialize};
@@ -118,10 +120,11 @@ impl UnitState {
             self.regime.apply_set_point(at, fixed, config);
         }
 
-        let around = Around { dt, cadence_s: self.regime.cadence_s(setup.cadence_s), setup, config };
+        let cadence_s = self.regime.cadence_s(setup.cadence_s);
+        let around = Around { dt, cadence_s, setup, config, pasts: &self.pasts };
         let bad = self.out_of_range.step(reading, &around, out);
         self.watch_missing(reading, dt, setup, config, out);
-        let frame = self.accept(reading, bad, gap, around.cadence_s, config, out);
+        let frame = self.accept(reading, bad, gap, cadence_s, config, out);
 
         let inputs = Inputs {
             ret: frame.quantity(index::RETURN_CONTROL).or_else(|| frame.quantity(index::RETURN_CHECK)),
@@ -250,7 +253,9 @@ impl UnitState {
             self.pasts.iter_mut().for_each(Past::forget);
         }
         let stir = self.stir(reading, cadence_s);
-        let suspect = sensors::of_channels(self.out_of_range.suspect() | self.stuck.suspect());
+        let suspect = sensors::of_channels(
+            self.out_of_range.suspect() | self.stuck.suspect() | self.twins.suspect(config),
+        );
         self.spiking.step(reading.time, &mut frame, &mut self.pasts, (stir, suspect), config, out);
         frame
     }

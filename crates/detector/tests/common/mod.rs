@@ -8,11 +8,10 @@ use rimeline_detector::{Config, Fleet, Mark, Output, Signal, Standing, UnitSetup
 /// A folder of measured data: from the variable, else beside the repository. `None`, with a printed reason: not there.
 #[allow(clippy::print_stderr)]
 pub fn measured(variable: &str, beside: &str, file: &str) -> Option<PathBuf> {
-    let root = std::env::var_os(variable).map(PathBuf::from).unwrap_or_else(|| {
-        PathBuf::from(env!("CARGO_MANIFEST_DIR"))
-            .join("../../..")
-            .join(beside)
-    });
+    let root = std::env::var_os(variable).map_or_else(
+        || PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("../../..").join(beside),
+        PathBuf::from,
+    );
     let path = root.join(file);
     if path.exists() {
         return Some(path);
@@ -45,8 +44,7 @@ impl Watched {
 
     pub fn observe(&mut self, reading: &Reading, fleet: &mut Fleet) {
         self.out.clear();
-        self.state
-            .observe(reading, &self.setup, &self.config, fleet, &mut self.out);
+        self.state.observe(reading, &self.setup, &self.config, fleet, &mut self.out);
         self.signals.append(&mut self.out.signals);
         self.marks.append(&mut self.out.marks);
     }
@@ -58,10 +56,7 @@ impl Watched {
     }
 
     pub fn opened(&self) -> Vec<&Signal> {
-        self.signals
-            .iter()
-            .filter(|s| matches!(s.standing, Standing::Open | Standing::Escalated))
-            .collect()
+        self.signals.iter().filter(|s| matches!(s.standing, Standing::Open | Standing::Escalated)).collect()
     }
 
     pub fn told(&self) -> Vec<String> {
@@ -98,11 +93,8 @@ pub fn setup_of(unit: &rimeline_fleet_model::Unit) -> UnitSetup {
         Refrigerant::R744,
     ];
     let reference = format!("{:?}", unit.pressure_reference);
-    let references = [
-        PressureReference::VentedGauge,
-        PressureReference::SealedGauge,
-        PressureReference::Absolute,
-    ];
+    let references =
+        [PressureReference::VentedGauge, PressureReference::SealedGauge, PressureReference::Absolute];
     UnitSetup {
         refrigerant: known.into_iter().find(|r| format!("{r:?}") == refrigerant),
         pressure_reference: references.into_iter().find(|r| format!("{r:?}") == reference),
@@ -122,6 +114,16 @@ pub struct Played {
     pub readings: u64,
 }
 
+/// Hands a delivery to its unit: events first.
+pub fn deliver(unit: &mut Watched, delivery: &rimeline_fleet_model::Delivery<'_>, fleet: &mut Fleet) {
+    unit.out.clear();
+    for event in delivery.events {
+        unit.state.event(&event.kind, event.time, &unit.setup, &unit.config, &mut unit.out);
+    }
+    unit.signals.append(&mut unit.out.signals);
+    unit.observe(delivery.reading, fleet);
+}
+
 /// Plays a scenario to its end through the detectors, in order of arrival, with a tick for each reading.
 pub fn play(scenario: &rimeline_fleet_model::Scenario) -> Played {
     let mut model = rimeline_fleet_model::Fleet::new(scenario).unwrap();
@@ -131,21 +133,14 @@ pub fn play(scenario: &rimeline_fleet_model::Scenario) -> Played {
     let mut next_tick = scenario.start;
     while let Some(delivery) = model.next_delivery() {
         readings += 1;
-        let unit = &mut units[delivery.unit];
-        for event in delivery.events {
-            unit.state
-                .event(&event.kind, event.time, &unit.setup, &unit.config, &mut unit.out);
-        }
-        let (reading, arrived) = (delivery.reading, delivery.arrived);
-        unit.observe(reading, &mut fleet);
+        let arrived = delivery.arrived;
+        deliver(&mut units[delivery.unit], &delivery, &mut fleet);
         if arrived >= next_tick {
             next_tick = arrived + 10 * rimeline_channels::MINUTE_MS;
-            units.iter_mut().for_each(|u| u.tick(arrived));
+            for unit in &mut units {
+                unit.tick(arrived);
+            }
         }
     }
-    Played {
-        model,
-        units,
-        readings,
-    }
+    Played { model, units, readings }
 }
