@@ -94,7 +94,7 @@ pub enum ArchiveError {
         rows: usize,
     },
     /// A Parquet file could not be made or read.
-    #[error("{file}: {source}; `rimeline repair` checks every file against the manifest")]
+    #[error("{file}: {source}; `rimeline verify` checks every file against the manifest")]
     Parquet {
         /// Its key.
         file: String,

@@ -7,7 +7,7 @@ pub struct Options {
     /// one for each thousand units keeps a merged day of a bucket in one file.
     pub buckets: u16,
     /// Buffered rows at which [`Archive::is_full`](crate::Archive::is_full) asks for a flush. At least 1, default
-    /// 500,000. A row takes about 200 bytes.
+    /// 500,000. A row takes about 200 bytes, and the room of the rows flushed last is kept for the next.
     pub flush_rows: usize,
     /// Buffered rows beyond which batches are refused. At least `flush_rows`, default 2,000,000.
     pub max_rows: usize,

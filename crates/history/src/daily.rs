@@ -26,7 +26,7 @@ pub struct UnitDay {
     pub day: Day,
     /// Readings.
     pub rows: u32,
-    /// Median of the control return air, Cel; `None` where it was never a number.
+    /// Median of the return air that the unit controls by, Cel; `None` where it was never a number.
     pub return_air_median: Option<f64>,
     /// Share of the readings that tell whether the compressor runs in which it does, 0 to 1; `None` where none tells.
     pub duty: Option<f64>,

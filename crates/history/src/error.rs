@@ -17,7 +17,7 @@ pub enum HistoryError {
     },
     /// Files could not be read.
     #[error(
-        "cannot read {files} of {place}: {source}; `rimeline repair` checks every file against the manifest"
+        "cannot read {files} of {place}: {source}; `rimeline verify` checks every file against the manifest"
     )]
     Scan {
         /// Which files, in short.

@@ -3,7 +3,9 @@ use std::fs;
 use std::path::Path;
 use std::sync::Arc;
 
-use rimeline_archive::{Archive, ArchiveError, LocalStore, Options, Snapshot, StoreError};
+use rimeline_archive::{
+    Archive, ArchiveError, LocalStore, Options, RECORDS_PER_SUMMARY, Snapshot, StoreError,
+};
 use rimeline_channels::{Batch, DAY_MS, Event, EventKind};
 
 use crate::support::{DAY, Failing, batch, id, meta, on_disk, open, options, reading, stored_brief};
@@ -172,4 +174,52 @@ fn a_second_writer_that_got_past_the_lock_cannot_write_over_a_record() {
     archive.add(&journal(0), meta(0)).unwrap();
     let error = archive.flush(1).unwrap_err();
     assert!(matches!(error, ArchiveError::Store(StoreError::Exists(_))), "{error}");
+}
+
+fn copy(from: &Path, to: &Path) {
+    fs::create_dir_all(to).unwrap();
+    for entry in fs::read_dir(from).unwrap() {
+        let entry = entry.unwrap();
+        let target = to.join(entry.file_name());
+        if entry.file_type().unwrap().is_dir() {
+            copy(&entry.path(), &target);
+        } else {
+            fs::copy(entry.path(), target).unwrap();
+        }
+    }
+}
+
+#[test]
+fn a_crash_anywhere_in_writing_the_manifest_anew_leaves_a_manifest_that_reads() {
+    let row = |n: u64| batch([("U1", reading(DAY + n as i64, n as i32))]);
+    let step = |archive: &Archive, n: u64| {
+        archive.add(&row(n), meta(n))?;
+        archive.flush(n + 1)
+    };
+    let whole = tempfile::tempdir().unwrap();
+    let archive = open(whole.path());
+    for n in 0..RECORDS_PER_SUMMARY - 1 {
+        step(&archive, n).unwrap();
+    }
+    drop(archive);
+
+    let last = RECORDS_PER_SUMMARY - 1;
+    for allowed in 0.. {
+        let dir = tempfile::tempdir().unwrap();
+        copy(whole.path(), dir.path());
+        let failing = Arc::new(Failing::new(dir.path(), allowed));
+        // A summary that fails leaves the flush as it is: its record counts already.
+        let flushed = step(&Archive::open(failing.clone(), options()).unwrap(), last).is_ok();
+        let archive = open(dir.path());
+        assert_eq!(archive.position(), last + u64::from(flushed), "after {allowed} changes");
+        for n in archive.position()..last + 3 {
+            step(&archive, n).unwrap();
+        }
+        assert_eq!(stored_brief(dir.path()).len() as u64, last + 3, "after {allowed} changes");
+        if failing.left() > 0 {
+            // One data file, its record, the summary, and every older manifest file removed.
+            assert_eq!(allowed as u64, 3 + RECORDS_PER_SUMMARY + 1 + 1);
+            break;
+        }
+    }
 }

@@ -98,6 +98,11 @@ impl Failing {
         Self { inner: LocalStore::new(root).unwrap(), allowed: AtomicI64::new(allowed) }
     }
 
+    /// Changes that may still succeed.
+    pub(crate) fn left(&self) -> i64 {
+        self.allowed.load(Ordering::Relaxed)
+    }
+
     /// Lets every further change succeed.
     pub(crate) fn mend(&self) {
         self.allowed.store(i64::MAX, Ordering::Relaxed);

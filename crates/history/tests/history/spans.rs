@@ -110,7 +110,7 @@ fn only_files_of_the_days_and_the_bucket_asked_for_are_opened() {
 
     let error = history.readings(&unit, days[0], days[2], &[AIR]).unwrap_err();
     assert!(
-        error.to_string().contains("rimeline repair") && error.to_string().contains("day=2026"),
+        error.to_string().contains("rimeline verify") && error.to_string().contains("day=2026"),
         "{error}"
     );
 }
