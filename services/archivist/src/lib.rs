@@ -130,7 +130,7 @@ fn add(archive: &Archive, position: u64, record: prost::bytes::Bytes) -> Result<
     let bad = |source| ArchivistError::BadRecord { position, source };
     let record = Record::from_bytes(record).map_err(bad)?;
     let Some(Body::Readings(readings)) = record.body else {
-        return Ok(());
+        return Ok(record.received_ms);
     };
     let message = pb::Batch::decode(readings.batch).map_err(bad)?;
     let meta = RowMeta {
@@ -146,7 +146,7 @@ fn add(archive: &Archive, position: u64, record: prost::bytes::Bytes) -> Result<
             "rows outside the years 1 to 9999 were left out"
         );
     }
-    Ok(())
+    Ok(record.received_ms)
 }
 
 fn flush(archive: &Archive, at: Position) -> Result<(), ArchiveError> {
@@ -160,7 +160,7 @@ fn flush(archive: &Archive, at: Position) -> Result<(), ArchiveError> {
         );
     }
     for partition in archive.merge_due() {
-        let merged = archive.merge(&partition)?;
+        let merged = archive.merge(partition)?;
         tracing::info!(%partition, ?merged, "merged small files");
     }
     Ok(())
@@ -169,7 +169,7 @@ fn flush(archive: &Archive, at: Position) -> Result<(), ArchiveError> {
 /// Brings days that are over into as few files as can be.
 fn compact(archive: &Archive, today: Day) -> Result<(), ArchiveError> {
     for partition in archive.compact_due(today) {
-        let merged = archive.compact(&partition)?;
+        let merged = archive.compact(partition)?;
         tracing::info!(%partition, ?merged, "brought a day together");
     }
     Ok(())

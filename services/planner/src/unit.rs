@@ -4,7 +4,7 @@ use std::sync::Arc;
 use futures::{Stream, stream};
 use rimeline_casebook::CaseFilter;
 use rimeline_channels::{Channel, Id};
-use rimeline_history::History;
+use rimeline_history::{History, HistoryError};
 use rimeline_wire::cases::{self, ask};
 use rimeline_wire::pb;
 use rimeline_wire::pb::unit_service_server::{UnitService, UnitServiceServer};
@@ -76,20 +76,20 @@ impl UnitService for UnitGrpc {
         };
         let channels: Vec<Channel> = request.channels.iter().map(channel).collect::<Result<_, _>>()?;
         let archive = Arc::clone(&self.0.archive);
-        let columns = tokio::task::spawn_blocking(move || {
-            let history = History::new(archive);
-            let span = request.from_ms..request.until_ms;
-            history.readings(&unit, span, &channels, request.max_points as usize)
+        let series = tokio::task::spawn_blocking(move || {
+            let history = History::of_archive(archive);
+            let readings = history.readings(&unit, request.from_ms, request.until_ms, &channels)?;
+            Ok(readings.downsample(request.max_points as usize))
         });
-        let columns = columns
+        let series = series
             .await
             .map_err(|_| Status::unavailable("the server is stopping; ask again"))?
-            .map_err(|error| Status::internal(error.to_string()))?;
+            .map_err(|error: HistoryError| Status::internal(error.to_string()))?;
         let mut messages = Vec::new();
-        for column in columns {
-            for (times, values) in column.times.chunks(POINTS).zip(column.values.chunks(POINTS)) {
+        for one in series {
+            for (times, values) in one.times.chunks(POINTS).zip(one.values.chunks(POINTS)) {
                 let part = pb::HistoryColumn {
-                    channel: column.channel.number(),
+                    channel: one.channel.number(),
                     times_ms: times.to_vec(),
                     values: values.to_vec(),
                 };

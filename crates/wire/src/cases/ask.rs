@@ -24,7 +24,7 @@ pub fn status(error: &CasebookError) -> Status {
         CasebookError::TooManyActions { .. } => Code::FailedPrecondition,
         CasebookError::TooLarge { .. } => Code::Internal,
         CasebookError::Store { .. } => Code::Unavailable,
-        CasebookError::Damaged { .. } => Code::DataLoss,
+        CasebookError::Damaged { .. } | CasebookError::Newer => Code::DataLoss,
     };
     if matches!(code, Code::Unavailable | Code::DataLoss) {
         tracing::error!(%error, source = ?std::error::Error::source(error), "the casebook failed");
