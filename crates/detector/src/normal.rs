@@ -6,7 +6,9 @@ use crate::config::Config;
 use crate::reduce::{median_f32, spread};
 use crate::regime::ModeClass;
 
-/// Mode classes remembered; a further one takes the place of the one not seen for longest.
+/// A class seen within so many days is in use.
+const IN_USE_DAYS: u16 = 14;
+/// Mode classes remembered; a further one takes the place of one no longer in use.
 pub(crate) const CLASSES: usize = 3;
 /// Days a baseline may have at most; `config.baseline.days` is checked against it.
 const MOST_DAYS: usize = 28;
@@ -15,7 +17,8 @@ const AMBIENT_REACH: f32 = 8.0;
 /// A day's value further than this from the median is drawn in before slopes are fitted, standard deviations.
 const DRAWN_IN: f64 = 3.0;
 
-/// One admitted day: a feature and what drives it.
+/// One admitted day: a feature and what drives it. The first driver is the return air, Cel, except where a feature says
+/// otherwise: air difference or throttle at part load, distance to the set point for pull-downs.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Day {
     pub(crate) y: f32,
@@ -28,8 +31,10 @@ pub(crate) struct Day {
 pub(crate) struct Prior {
     /// Day-to-day standard deviation.
     pub(crate) sigma: f64,
-    /// Standard deviation between units of what slopes the expected shape leaves over, per K.
+    /// Standard deviation between units of the slopes that the expected shape leaves over: per unit of the driver,
+    /// and per K of ambient.
     pub(crate) slope_sd: f64,
+    pub(crate) ambient_sd: f64,
     /// Values that make a baseline.
     pub(crate) needed: u8,
 }
@@ -121,7 +126,10 @@ impl Normal {
 
     /// Takes in a day of a class whose baseline is not complete. Completes it where the day was the last one needed.
     pub(crate) fn learn(&mut self, class: ModeClass, number: u16, day: &Day, prior: Prior, config: &Config) {
-        let at = self.classes.iter().position(|c| c.class == class).unwrap_or_else(|| self.add(class));
+        let known = self.classes.iter().position(|c| c.class == class);
+        let Some(at) = known.or_else(|| self.add(class, number)) else {
+            return;
+        };
         let of = &mut self.classes[at];
         of.last_day = number;
         let Knowledge::Learning(days) = &mut of.knowledge else {
@@ -140,19 +148,21 @@ impl Normal {
         }
     }
 
-    fn add(&mut self, class: ModeClass) -> usize {
+    /// A place for a new class; `None` while all are taken by classes in use.
+    fn add(&mut self, class: ModeClass, number: u16) -> Option<usize> {
         if self.classes.len() >= CLASSES {
             // A complete baseline took three weeks to learn: one still learning goes first.
-            let oldest = (0..self.classes.len())
-                .min_by_key(|&i| {
-                    let c = &self.classes[i];
-                    (matches!(c.knowledge, Knowledge::Frozen(_)), c.last_day)
-                })
-                .unwrap_or(0);
+            let oldest = (0..self.classes.len()).min_by_key(|&i| {
+                let c = &self.classes[i];
+                (matches!(c.knowledge, Knowledge::Frozen(_)), c.last_day)
+            })?;
+            if number.saturating_sub(self.classes[oldest].last_day) < IN_USE_DAYS {
+                return None;
+            }
             self.classes.swap_remove(oldest);
         }
         self.classes.push(OfClass { class, last_day: 0, knowledge: Knowledge::Learning(Vec::new()) });
-        self.classes.len() - 1
+        Some(self.classes.len() - 1)
     }
 }
 
@@ -187,8 +197,9 @@ fn freeze(kept: &[Kept], prior: Prior, config: &Config) -> Baseline {
     let mut y: Vec<f32> = days.iter().map(|d| d.y).collect();
     let middle = median_f32(&mut y).unwrap_or(0.0);
     let limit = DRAWN_IN * spread(&y, middle).max(prior.sigma);
-    let ridge = (prior.sigma / prior.slope_sd).powi(2);
-    let (mut rr, mut ra, mut aa, mut ry, mut ay) = (ridge, 0.0, ridge, 0.0, 0.0);
+    let ridge = |sd: f64| (prior.sigma / sd).powi(2);
+    let (mut rr, mut ra, mut aa, mut ry, mut ay) =
+        (ridge(prior.slope_sd), 0.0, ridge(prior.ambient_sd), 0.0, 0.0);
     for day in &days {
         let r = f64::from(day.ret) - ret;
         let a = f64::from(day.ambient) - ambient;
@@ -229,7 +240,7 @@ mod tests {
 
     use super::*;
 
-    const PRIOR: Prior = Prior { sigma: 1.0, slope_sd: 0.1, needed: 21 };
+    const PRIOR: Prior = Prior { sigma: 1.0, slope_sd: 0.1, ambient_sd: 0.1, needed: 21 };
 
     fn learned(days: impl Iterator<Item = Day>) -> Normal {
         let mut normal = Normal::default();

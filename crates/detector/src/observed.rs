@@ -1,6 +1,6 @@
 //! A reading as the tests on the machine see it: what the unit does, and clean values of believed sensors.
 
-use rimeline_channels::Channel;
+use rimeline_channels::{Channel, Reading};
 
 use crate::regime::Moment;
 use crate::sensors::{Frame, SENSORS, index};
@@ -16,17 +16,13 @@ pub(crate) struct Observed {
     pub(crate) pd: Option<f64>,
     pub(crate) ps: Option<f64>,
     pub(crate) set_point: Option<f64>,
+    pub(crate) throttle: Option<f64>,
     pub(crate) starts_counter: Option<i32>,
 }
 
 impl Observed {
-    pub(crate) fn new(
-        moment: Moment,
-        frame: Frame,
-        suspect: u64,
-        set_point: Option<f64>,
-        starts: Option<i32>,
-    ) -> Self {
+    /// `suspect`: mask of the channels that are not to be believed.
+    pub(crate) fn new(moment: Moment, frame: Frame, reading: &Reading, suspect: u64) -> Self {
         let believed =
             |sensor: usize| frame.quantity(sensor).filter(|_| suspect & SENSORS[sensor].bit() == 0);
         Self {
@@ -37,8 +33,11 @@ impl Observed {
             ambient: believed(index::AMBIENT),
             pd: believed(index::DISCHARGE),
             ps: believed(index::SUCTION),
-            set_point,
-            starts_counter: starts,
+            set_point: reading.quantity(Channel::SetPoint),
+            throttle: reading
+                .quantity(Channel::SuctionThrottle)
+                .filter(|_| suspect & Channel::SuctionThrottle.bit() == 0),
+            starts_counter: reading.fixed(Channel::CompressorStarts),
         }
     }
 }

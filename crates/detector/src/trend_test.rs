@@ -17,6 +17,16 @@ use crate::{Fleet, UnitSetup};
 /// Admitted days kept for drawing and for forecasts.
 pub(crate) const HISTORY: usize = 21;
 
+/// Reasons worth telling: that a unit which stands cannot be judged goes without saying.
+const TELLING: Masks = Masks::START_UP
+    .or(Masks::RECENT)
+    .or(Masks::DOOR_GUESS)
+    .or(Masks::SELF_TEST)
+    .or(Masks::MODULATED)
+    .or(Masks::GAP);
+/// Makes a part-load class come after every other.
+const PART_LOAD_LAST: f64 = 1e3;
+
 /// A day that waits until the other units have reported it too.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 struct Waiting {
@@ -54,6 +64,8 @@ pub(crate) struct TrendTest {
 pub(crate) struct Kind {
     pub(crate) feature: Feature,
     pub(crate) prior: Prior,
+    /// The prior of the part-load class.
+    pub(crate) part_load: Prior,
     /// +1 where a rise is the fault, -1 where a fall is.
     pub(crate) sign: f64,
 }
@@ -65,10 +77,16 @@ pub(crate) struct Judged {
     pub(crate) strength: f64,
 }
 
+impl Kind {
+    fn prior(&self, class: ModeClass) -> Prior {
+        if class.is_part_load() { self.part_load } else { self.prior }
+    }
+}
+
 impl TrendTest {
     /// A sample was kept out.
     pub(crate) fn kept_out(&mut self, masks: Masks) -> Option<EndedRun> {
-        self.masks.set(masks, true);
+        self.masks.set(masks.and(TELLING), true);
         self.daily.end_run()
     }
 
@@ -90,7 +108,7 @@ impl TrendTest {
         let mut best: Option<(f64, Waiting)> = None;
         for (class, value) in self.daily.close(day, cadence_min, config) {
             let Some(baseline) = self.normal.baseline(class).copied() else {
-                self.normal.learn(class, day, &value, kind.prior, config);
+                self.normal.learn(class, day, &value, kind.prior(class), config);
                 continue;
             };
             self.normal.used(class, day);
@@ -101,8 +119,8 @@ impl TrendTest {
             if let Some(group) = Group::new(day, &setup.family, class, kind.feature) {
                 fleet.add(group, residual);
             }
-            // Several classes on one day: the one whose baseline is surest speaks.
-            let sigma = f64::from(baseline.sigma);
+            // Several classes on one day: full cooling before part load, then the surest baseline.
+            let sigma = f64::from(baseline.sigma) + if class.is_part_load() { PART_LOAD_LAST } else { 0.0 };
             if best.as_ref().is_none_or(|(s, _)| sigma < *s) {
                 best = Some((sigma, Waiting { day, class, value }));
             }

@@ -58,6 +58,10 @@ impl Noisy {
         while left != 0 {
             let sensor = left.trailing_zeros() as usize;
             left &= left - 1;
+            // A running circuit hunts; at rest pressures move slowly, and what scatters is the sensor.
+            if sensors::is_pressure(sensor) && m.running != Some(false) {
+                continue;
+            }
             let &[x, p, pp, ..] = pasts[sensor].values() else {
                 continue;
             };

@@ -23,7 +23,6 @@ pub(crate) const MASKS: Masks = Masks::OFF
     .or(Masks::RECENT)
     .or(Masks::DOOR_GUESS)
     .or(Masks::NOT_COOLING)
-    .or(Masks::MODULATED)
     .or(Masks::SELF_TEST)
     .or(Masks::GAP)
     .or(Masks::NO_STATE);
@@ -42,37 +41,58 @@ pub(crate) struct Signs {
 }
 
 fn kind(config: &Config) -> Kind {
-    Kind {
-        feature: Feature::Capacity,
-        prior: Prior { sigma: config.cooling.sigma, slope_sd: 0.004, needed: config.baseline.days },
-        sign: -1.0,
-    }
+    let prior = Prior {
+        sigma: config.cooling.sigma,
+        slope_sd: 0.004,
+        ambient_sd: 0.004,
+        needed: config.baseline.days,
+    };
+    // What a throttle lets pass differs from design to design, and leaves more of itself in every day.
+    let part_load = Prior { sigma: 2.0 * prior.sigma, slope_sd: 0.03, ..prior };
+    Kind { feature: Feature::Capacity, prior, part_load, sign: -1.0 }
+}
+
+/// Steps of the throttle that count as one unit of the driver at part load, %.
+const THROTTLE_STEP: f64 = 5.0;
+
+/// What a machine of its kind shows at that return temperature and ambient, relative to 0 and 30 Cel.
+fn shape(ret: f64, ambient: f64, config: &Config) -> f64 {
+    let c = &config.cooling;
+    (1.0 + c.return_slope * ret).max(0.1) * (1.0 - c.ambient_slope * (ambient - 30.0)).max(0.1)
 }
 
 impl WeakCooling {
     pub(crate) fn observe(&mut self, o: &Observed, config: &Config) {
         let m = &o.moment;
-        let Some((ret, supply)) = o
-            .ret
-            .zip(o.supply)
-            .filter(|_| !m.masks.any(MASKS) && m.calm.slower_than(config.cooling.slope_k_per_min))
-        else {
-            if m.masks.any(MASKS) {
-                self.test.kept_out(m.masks.and(MASKS));
-            }
-            return;
-        };
-        let c = &config.cooling;
-        let td = ret - supply;
-        if td < c.least_td_k {
+        if m.masks.any(MASKS) {
+            self.test.kept_out(m.masks.and(MASKS));
             return;
         }
+        let c = &config.cooling;
+        let Some((ret, supply)) = o.ret.zip(o.supply) else { return };
+        if m.stage_min < config.masks.stage_min || !m.calm.slower_than(c.slope_k_per_min) {
+            return;
+        }
+        let td = ret - supply;
         // Ambient has little influence; where it is not known the index is taken at 30 Cel.
         let ambient = o.ambient.unwrap_or(30.0);
-        let shape =
-            (1.0 + c.return_slope * ret).max(0.1) * (1.0 - c.ambient_slope * (ambient - 30.0)).max(0.1);
-        let sample = Sample { y: (td / shape).ln(), ret, ambient };
-        self.test.daily.push(m.at, m.class, sample);
+        let index = (td / shape(ret, ambient, config)).ln();
+        if !m.masks.any(Masks::MODULATED) {
+            if td >= c.least_td_k {
+                self.test.daily.push(m.at, m.class, Sample { y: index, ret, ambient });
+            }
+            return;
+        }
+        // At part load: the same for the share of the capacity that the throttle lets pass.
+        let Some(throttle) = o.throttle.filter(|t| *t >= c.least_throttle) else {
+            self.test.kept_out(Masks::MODULATED);
+            return;
+        };
+        if td >= c.least_part_td_k && m.calm.settled {
+            let share = c.throttle_leak + (1.0 - c.throttle_leak) * throttle / 100.0;
+            let sample = Sample { y: index - share.ln(), ret: throttle / THROTTLE_STEP, ambient };
+            self.test.daily.push(m.at, m.class.at_part_load(), sample);
+        }
     }
 
     pub(crate) fn close_day(
@@ -100,11 +120,13 @@ impl WeakCooling {
         };
         let c = &config.cooling;
         let loss = 1.0 - (-self.test.chart.level()).exp();
+        let part_load = self.test.latest.is_some_and(|(class, _)| class.is_part_load());
+        let least = c.least_loss * if part_load { c.part_load_factor } else { 1.0 };
         let subject = Subject { condition: Condition::WeakCooling, channel: None, at: now };
-        if judged.strength > 1.0 && loss >= c.least_loss {
+        if judged.strength > 1.0 && loss >= least {
             let to = if loss >= c.act_loss { Standing::Escalated } else { Standing::Open };
             self.rise(subject, to, judged, loss, signs, config, out);
-        } else if judged.strength > 0.5 && loss >= c.least_loss / 2.0 {
+        } else if judged.strength > 0.5 && loss >= least / 2.0 {
             if self.test.stand.flagged() {
                 self.test.stand.unsure();
             } else {
@@ -139,20 +161,25 @@ impl WeakCooling {
     fn words(&self, loss: f64, signs: Signs, config: &Config) -> Words {
         let design = TrendTest::design(config);
         let mut because = Because::default();
-        let (mut agree, mut against) = (0, 0);
+        let mut agree = 0;
         let percent = 100.0 * loss;
-        if let Some((class, day)) = self.test.latest {
-            let shape = |ret: f32| 1.0 + config.cooling.return_slope * f64::from(ret);
-            let td = f64::from(day.y).exp()
-                * shape(day.ret).max(0.1)
-                * (1.0 - config.cooling.ambient_slope * (f64::from(day.ambient) - 30.0)).max(0.1);
-            because.say(format!(
-                "At full cooling the air difference is {td:.1} K at {:.1} C return air and {:.0} C ambient ({}); over \
-                 the last days {percent:.0} % less than this unit used to show under such conditions.",
-                day.ret,
-                day.ambient,
+        match self.test.latest {
+            Some((class, day)) if class.is_part_load() => because.say(format!(
+                "With the throttle {:.0} % open ({}) the air difference is over the last days {percent:.0} % less than \
+                 this unit used to show at that opening.",
+                f64::from(day.ret) * THROTTLE_STEP,
                 class.words()
-            ));
+            )),
+            Some((class, day)) => {
+                let (ret, ambient) = (f64::from(day.ret), f64::from(day.ambient));
+                let td = f64::from(day.y).exp() * shape(ret, ambient, config);
+                because.say(format!(
+                    "At full cooling the air difference is {td:.1} K at {ret:.1} C return air and {ambient:.0} C ambient \
+                     ({}); over the last days {percent:.0} % less than this unit used to show under such conditions.",
+                    class.words()
+                ));
+            }
+            None => {}
         }
         if let Some((_, baseline)) = self.test.normal_now() {
             because.say(format!(
@@ -173,10 +200,7 @@ impl WeakCooling {
             Some(rise) if rise >= config.discharge.least_k => because.say(format!(
                 "Condensing temperature over ambient rose by {rise:.1} K: the condenser side may be the cause."
             )),
-            Some(_) => {
-                against = 0;
-                because.say("Condensing temperature over ambient is as it was.".to_owned());
-            }
+            Some(_) => because.say("Condensing temperature over ambient is as it was.".to_owned()),
             None => because.left_out("condensing temperature over ambient is not known".to_owned()),
         }
         if self.test.peers_used() {
@@ -194,8 +218,8 @@ impl WeakCooling {
         because.limit("a case from", 100.0 * config.cooling.least_loss);
         because.limit("act from", 100.0 * config.cooling.act_loss);
         Words {
-            headline: format!("Cools {percent:.0} % weaker than it used to at full cooling"),
-            confidence: confidence(&config.chart, &design, self.test.chart.sum(), agree, against),
+            headline: format!("Cools {percent:.0} % weaker than it used to"),
+            confidence: confidence(&config.chart, &design, self.test.chart.sum(), agree, 0),
             hours_to_harm: None,
             evidence: because.done(),
         }

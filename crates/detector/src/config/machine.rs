@@ -11,8 +11,11 @@ thresholds! {
             "Longest a defrost itself may mask, min; a defrost normally ends within 30 min (common practice).";
         door_longest_min: f64 = 60.0, 10.0..=240.0,
             "Longest an open door and the recovery after it may mask, min.";
+        stage_min: f64 = 2.0, 0.0..=15.0,
+            "Time after a change of speed or stage in which pressures and air difference settle, min.";
         settle_min: f64 = 15.0, 5.0..=60.0,
             "Time after a door or a defrost in which the coil dries and cools again, min; what does not depend on the load, such as the cooling index, is judged from then on.";
+        heated_min: f64 = 2.0, 0.0..=30.0, "Time after heating in which the coil cools again, min.";
         recovered_k: f64 = 1.5, 0.2..=5.0,
             "Return air this near to where it was counts as recovered from a defrost or a door, K.";
         door_rise_k: f64 = 3.0, 1.0..=15.0,

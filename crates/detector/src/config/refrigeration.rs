@@ -10,9 +10,15 @@ thresholds! {
         least_td_k: f64 = 1.0, 0.2..=5.0, "Air differences under this are no full cooling, K.";
         sigma: f64 = 0.05, 0.01..=0.3, "Day-to-day spread of the index in a fleet, as a share.";
         least_loss: f64 = 0.15, 0.05..=0.5, "Loss that makes a case, as a share of the baseline.";
+        part_load_factor: f64 = 1.5, 1.0..=3.0,
+            "At part load the loss has to be larger by this factor: a throttle tells less than full cooling.";
         act_loss: f64 = 0.3, 0.1..=0.8, "Loss that escalates it.";
         slope_k_per_min: f64 = 1.2, 0.1..=3.0,
             "Return air moving faster than this is not judged, K/min: the two air sensors lag by some seconds only.";
+        least_part_td_k: f64 = 1.5, 0.5..=5.0, "Least air difference at part load, K.";
+        least_throttle: f64 = 20.0, 0.0..=50.0,
+            "Throttle opening from which part load is judged, %: nearly shut it tells nothing.";
+        throttle_leak: f64 = 0.1, 0.0..=0.4, "Share of the capacity that a shut throttle lets pass.";
         throttle_open: f64 = 90.0, 0.0..=100.0, "Suction throttle open by at least this is full cooling, %.";
     }
 }
@@ -69,6 +75,8 @@ thresholds! {
         ambient_high: f64 = 45.0, 30.0..=60.0, "Ambient above this is not judged, Cel.";
         return_slope: f64 = 0.15, 0.0..=1.0, "Expected rise per K of return air: more heat to reject, K/K.";
         ambient_slope: f64 = -0.05, -0.5..=0.5, "Expected change per K of ambient, K/K.";
+        load_slope: f64 = 1.5, 0.0..=5.0,
+            "At part load: expected rise per K of air difference, K/K; the heat rejected follows the heat taken up.";
         sigma_k: f64 = 1.2, 0.2..=5.0, "Day-to-day spread in a fleet, K.";
         least_k: f64 = 2.0, 0.5..=10.0, "Rise that makes a case, K.";
         act_k: f64 = 5.0, 2.0..=20.0, "Rise that escalates it, and that three runs of a day show at once as a step, K.";

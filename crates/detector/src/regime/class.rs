@@ -6,6 +6,8 @@ use rimeline_channels::{Drive, RunningMode, Stage, State};
 )]
 pub(crate) struct ModeClass(u8);
 
+/// Bit of the class of part load.
+const PART_LOAD: u8 = 1 << 7;
 /// A set point under this is frozen goods, 0.1 Cel; between quick-frozen (-18 Cel) and chilled goods (about 0 Cel).
 const FROZEN_BELOW: i32 = -100;
 
@@ -23,6 +25,15 @@ impl ModeClass {
     /// The class with the speed left open.
     pub(crate) fn without_speed(self) -> Self {
         Self(self.0 & !(1 << 6))
+    }
+
+    /// The class of running with part of the capacity, at whatever speed.
+    pub(crate) fn at_part_load(self) -> Self {
+        Self(self.without_speed().0 | PART_LOAD)
+    }
+
+    pub(crate) fn is_part_load(self) -> bool {
+        self.0 & PART_LOAD != 0
     }
 
     /// The class as a number, for keys.
@@ -43,7 +54,11 @@ impl ModeClass {
             _ => "running mode not reported",
         };
         let goods = ["set point not reported", "chilled", "frozen"][usize::from(self.0 >> 4 & 3).min(2)];
-        let speed = if self.0 >> 6 & 1 == 1 { "high speed" } else { "low speed" };
+        let speed = match (self.is_part_load(), self.0 >> 6 & 1) {
+            (true, _) => "part load",
+            (false, 1) => "high speed",
+            _ => "low speed",
+        };
         format!("{drive}, {speed}, {mode}, {goods}")
     }
 }
@@ -58,6 +73,7 @@ mod tests {
         let all = [
             ModeClass::new(&base, None),
             ModeClass::new(&base, Some(20)),
+            ModeClass::new(&base, Some(20)).at_part_load(),
             ModeClass::new(&base, Some(-200)),
             ModeClass::new(&State { stage: Stage::CoolingLow, ..base }, None),
             ModeClass::new(&State { drive: Drive::Shore, ..base }, None),

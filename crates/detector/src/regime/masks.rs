@@ -27,7 +27,7 @@ masks! {
     SELF_TEST = 8, "the unit tests itself";
     GAP = 9, "readings are missing";
     NO_STATE = 10, "the unit's state is not reported";
-    RECENT = 11, "a door or a defrost has just ended";
+    RECENT = 11, "a door, a defrost or heating has just ended";
 }
 
 impl Masks {

@@ -32,6 +32,7 @@ pub(crate) struct Regime {
     still_since: Option<UnixMs>,
     stage_since: Option<UnixMs>,
     on_since: Option<UnixMs>,
+    heat_end: Option<UnixMs>,
     defrost: Disturbance,
     door: Disturbance,
     guess_until: Option<UnixMs>,
@@ -100,6 +101,8 @@ pub(crate) struct Moment {
     pub(crate) running: Option<bool>,
     /// Minutes since the compressor started, where it was seen to run.
     pub(crate) run_min: Option<f64>,
+    /// Minutes in this stage.
+    pub(crate) stage_min: f64,
     /// Minutes since the compressor stopped, where it was seen to stand.
     pub(crate) still_min: Option<f64>,
     pub(crate) class: ModeClass,
@@ -217,6 +220,9 @@ impl Regime {
             self.stage_since = Some(at);
             changes.add(Changes::STAGE);
         }
+        if was.stage == Stage::Heating && self.state.stage != Stage::Heating {
+            self.heat_end = Some(at);
+        }
         let defrosting = self.state.stage == Stage::Defrosting;
         if defrosting && self.defrost.since.is_none() {
             let ret = self.low_return.map(|(_, r)| r);
@@ -269,12 +275,11 @@ impl Regime {
             self.settling.restart();
             self.low_return = None;
         }
-        let restarted =
-            changes.any(Changes::STARTED) || changes.any(Changes::STOPPED) || changes.any(Changes::STAGE);
-        if restarted {
+        if changes.any(Changes::STARTED.or(Changes::STOPPED)) {
             self.settling.restart();
         }
-        let calm = self.settling.step(clean.ret, clean.pd, dt.unwrap_or(0), &config.steady);
+        let changed = changes.any(Changes::STAGE);
+        let calm = self.settling.step(clean.ret, clean.pd, dt.unwrap_or(0), changed, &config.steady);
         self.guess_door(at, clean.ret, config);
         let running = self.state.compressor_running();
         let run_min = self.run_since.map(|since| minutes(at - since));
@@ -287,6 +292,7 @@ impl Regime {
             changes,
             running,
             run_min,
+            stage_min: self.stage_since.map_or(0.0, |since| minutes(at - since)),
             still_min: self.still_since.map(|since| minutes(at - since)),
             class: ModeClass::new(&self.state, self.set_point),
             calm,
@@ -324,7 +330,12 @@ impl Regime {
         let longest = ms(c.door_longest_min);
         m.set(Masks::DOOR, self.door.masks(at, clean.ret, longest, longest, c.recovered_k));
         let settle = ms(c.settle_min);
-        m.set(Masks::RECENT, self.door.recent(at, settle) || self.defrost.recent(at, settle));
+        m.set(
+            Masks::RECENT,
+            self.door.recent(at, settle)
+                || self.defrost.recent(at, settle)
+                || self.heat_end.is_some_and(|end| at - end < ms(c.heated_min)),
+        );
         let guess = self.guess_until.is_some_and(|until| at < until);
         m.set(Masks::DOOR_GUESS, guess);
         m.set(Masks::SET_POINT, self.set_point_masks(at, clean.ret, config));

@@ -303,14 +303,17 @@ impl UnitState {
     ) {
         let other = self.out_of_range.suspect() | self.noisy.suspect() | self.stuck.suspect();
         let suspect = other | self.twins.suspect(config) | self.offset.suspect();
-        let set_point = reading.quantity(Channel::SetPoint);
-        let observed = Observed::new(*m, frame, suspect, set_point, reading.fixed(Channel::CompressorStarts));
+        let observed = Observed::new(*m, frame, reading, suspect);
         let span = m.dt.map_or(0.0, minutes);
         self.twins.observe(&observed, &frame, other, config, out);
         // An offset that is open must go on being looked at, or it would never clear.
-        let equalised = Observed::new(*m, frame, other, set_point, None);
+        let equalised = Observed::new(*m, frame, reading, other);
+        let believed_before = self.offset.suspect() == 0;
         if self.offset.observe(&equalised, setup, config, out) {
             self.able.decided(Condition::PressureOffset, 1440.0);
+        }
+        if believed_before && self.offset.suspect() & Channel::DischargePressure.bit() != 0 {
+            self.discharge.withdraw(m.at, out);
         }
         self.weak_cooling.observe(&observed, config);
         let pull_down_min = self.pull_down.running_min(m.at);

@@ -2,10 +2,11 @@
 //!
 //! Never raw pressure: a hot day, altitude and the refrigerant's glide are taken out before anything is compared.
 
+mod words;
+
 use rimeline_channels::{Channel, DAY_MS, UnixMs};
 use serde::{Deserialize, Serialize};
 
-use crate::chart::confidence;
 use crate::config::Config;
 use crate::daily::{EndedRun, Sample};
 use crate::evidence::Because;
@@ -13,8 +14,8 @@ use crate::fleet::Feature;
 use crate::normal::Prior;
 use crate::observed::Observed;
 use crate::physics;
+use crate::regime::{Masks, ModeClass};
 use crate::stand::{Subject, Words};
-use crate::stats::{Approach, TimeToLimit, trend};
 use crate::trend_test::{Judged, Kind, TrendTest};
 use crate::{Condition, Fleet, Output, Standing, UnitSetup};
 
@@ -40,16 +41,25 @@ const ABOVE_FLOOR_K: f64 = 1.5;
 const TREND_LED: f64 = 0.3;
 
 fn kind(config: &Config) -> Kind {
-    Kind {
-        feature: Feature::Condensing,
-        prior: Prior { sigma: config.discharge.sigma_k, slope_sd: 0.1, needed: config.baseline.days },
-        sign: 1.0,
-    }
+    let prior = Prior {
+        sigma: config.discharge.sigma_k,
+        slope_sd: 0.1,
+        ambient_sd: 0.1,
+        needed: config.baseline.days,
+    };
+    Kind { feature: Feature::Condensing, prior, part_load: Prior { slope_sd: 0.4, ..prior }, sign: 1.0 }
 }
 
-/// The part of condensing over ambient that return air and ambient explain in any machine, K.
-fn explained(ret: f64, ambient: f64, config: &Config) -> f64 {
-    config.discharge.return_slope * ret + config.discharge.ambient_slope * (ambient - 30.0)
+/// Air difference at part load for which nothing is taken off, K.
+const PART_LOAD_TD_K: f64 = 3.0;
+
+/// The part of condensing over ambient that load and ambient explain in any machine, K. `driver` is the return air, and
+/// at part load the air difference.
+fn explained(class: ModeClass, driver: f64, ambient: f64, config: &Config) -> f64 {
+    let c = &config.discharge;
+    let load =
+        if class.is_part_load() { c.load_slope * (driver - PART_LOAD_TD_K) } else { c.return_slope * driver };
+    load + c.ambient_slope * (ambient - 30.0)
 }
 
 impl Discharge {
@@ -65,29 +75,37 @@ impl Discharge {
         let m = &o.moment;
         let c = &config.discharge;
         let masks = super::weak_cooling::MASKS;
-        let fit = !m.masks.any(masks)
-            && m.calm.pressure
+        if m.masks.any(masks) {
+            let ended = self.test.kept_out(m.masks.and(masks));
+            self.step_clock(ended, m.at, setup, config, out);
+            return;
+        }
+        let fit = m.calm.pressure
+            && m.stage_min >= config.masks.stage_min
             && m.calm.slower_than(c.slope_k_per_min)
             && m.run_min.is_some_and(|run| run >= c.run_min)
             && pull_down_min.is_none_or(|p| p >= c.pull_down_min);
         let inputs = o.pd.zip(o.ambient).zip(o.ret).filter(|_| fit);
-        let Some(((pd, ambient), ret)) =
-            inputs.filter(|((_, a), _)| (c.ambient_low..=c.ambient_high).contains(a))
-        else {
-            if m.masks.any(masks) {
-                let ended = self.test.kept_out(m.masks.and(masks));
-                self.step_clock(ended, m.at, setup, config, out);
-            }
+        let Some(((pd, ambient), ret)) = inputs else { return };
+        if !(c.ambient_low..=c.ambient_high).contains(&ambient) {
             return;
-        };
-        let Some(condensing) = physics::condensing(setup, pd) else {
-            return;
-        };
+        }
+        let Some(condensing) = physics::condensing(setup, pd) else { return };
         if self.held_up(condensing) {
             return;
         }
-        let sample = Sample { y: condensing - ambient - explained(ret, ambient, config), ret, ambient };
-        let ended = self.test.daily.push(m.at, m.class, sample);
+        let (class, driver) = if m.masks.any(Masks::MODULATED) {
+            // At part load the heat to reject follows the heat taken up, which the air difference shows.
+            let td = o.supply.map(|supply| ret - supply);
+            let Some(td) = td.filter(|td| *td >= config.cooling.least_part_td_k && m.calm.settled) else {
+                return;
+            };
+            (m.class.at_part_load(), td)
+        } else {
+            (m.class, ret)
+        };
+        let y = condensing - ambient - explained(class, driver, ambient, config);
+        let ended = self.test.daily.push(m.at, class, Sample { y, ret: driver, ambient });
         self.step_clock(ended, m.at, setup, config, out);
     }
 
@@ -110,7 +128,8 @@ impl Discharge {
         config: &Config,
         out: &mut Output,
     ) {
-        let Some(run) = ended else { return };
+        // At part load one run differs too much from the next.
+        let Some(run) = ended.filter(|run| !run.class.is_part_load()) else { return };
         let Some(rise) = self.test.run_residual(&run, &kind(config)) else {
             return;
         };
@@ -220,130 +239,16 @@ impl Discharge {
         self.test.stand = stand;
     }
 
-    fn words(&self, rise: f64, weaker: Option<f64>, setup: &UnitSetup, config: &Config) -> Words {
-        let mut because = Because::default();
-        if let (Some((class, day)), Some((normal, baseline))) = (self.test.latest, self.test.normal_now()) {
-            let explained = explained(f64::from(day.ret), f64::from(day.ambient), config);
-            because.say(format!(
-                "At full cooling ({}) the refrigerant condenses {:.1} K above ambient; at {:.0} C ambient and {:.1} C \
-                 return air this unit used to show {:.1} K.",
-                class.words(),
-                f64::from(day.y) + explained,
-                day.ambient,
-                day.ret,
-                normal + explained
-            ));
-            because.say(format!(
-                "Over the last days it was {rise:.1} K above normal; normal was learned from {} days and has a spread \
-                 of {:.1} K from day to day.",
-                baseline.days, baseline.sigma
-            ));
-        }
-        let mut agree = 0;
-        match weaker {
-            Some(loss) if loss >= 0.03 => {
-                agree = 1;
-                because.say(format!("The unit also cools {:.0} % weaker.", 100.0 * loss));
-            }
-            Some(_) => {}
-            None => because.left_out("the cooling index is not known".to_owned()),
-        }
-        if self.test.peers_used() {
-            because.say(
-                "What similar units showed on the same days was taken off, as a hot day lifts all."
-                    .to_owned(),
-            );
-        } else {
-            because
-                .left_out("fewer than the needed similar units to compare with on the same day".to_owned());
-        }
-        let margin = self.add_margin(rise, setup, config, &mut because);
-        let forecast = margin.and_then(|margin| self.forecast(rise, margin, config));
-        if let Some(f) = forecast {
-            because.forecast(f.days, Some(f.early), f.late);
-            because.say(forecast_words(&f, config));
-        }
-        self.add_levels(config, &mut because);
-        let design = TrendTest::design(config);
-        Words {
-            headline: format!("Condensing temperature over ambient {rise:.1} K above normal"),
-            confidence: confidence(&config.chart, &design, self.test.chart.sum(), agree, 0),
-            hours_to_harm: forecast.and_then(|f| f.days).map(|days| days * 24.0),
-            evidence: because.done(),
-        }
-    }
-
-    /// Says above which ambient the unit cuts out today; returns the further rise that the design ambient allows, K.
-    fn add_margin(
-        &self,
-        rise: f64,
-        setup: &UnitSetup,
-        config: &Config,
-        because: &mut Because,
-    ) -> Option<f64> {
-        let c = &config.discharge;
-        let Some(cut_out) = setup.cut_out_kpa else {
-            because.left_out("the high-pressure cut-out of this unit is not stated".to_owned());
-            return None;
-        };
-        let at_cut_out = physics::condensing(setup, cut_out - c.cut_out_margin_kpa)?;
-        let (_, day) = self.test.latest?;
-        let (_, baseline) = self.test.normal_now()?;
-        let explained = explained(f64::from(day.ret), c.design_ambient, config);
-        let hot_day = crate::normal::Day { ambient: baseline.hottest().min(c.design_ambient as f32), ..day };
-        let normal_hot = baseline.expected(&hot_day).unwrap_or(f64::from(baseline.level));
-        let over = normal_hot + explained + rise;
-        because.say(format!(
-            "Cuts out above ambient {:.0} C today, at {:.0} kPa and with {:.0} kPa kept in hand.",
-            at_cut_out - over,
-            cut_out,
-            c.cut_out_margin_kpa
-        ));
-        let margin = at_cut_out - over - c.design_ambient;
-        because.limit("rise at which it cuts out on the hottest day", rise + margin);
-        Some(margin)
-    }
-
-    fn add_levels(&self, config: &Config, because: &mut Because) {
-        because.masked(self.test.masks());
-        because.daily("condensing over ambient, above normal", "K", self.test.history());
-        because.limit("normal", 0.0);
-        because.limit("a case from", config.discharge.least_k);
-        because.limit("act from", config.discharge.act_k);
-    }
-
-    fn forecast(&self, rise: f64, margin: f64, config: &Config) -> Option<TimeToLimit> {
-        let all: Vec<(u16, f64)> = self.test.history().collect();
-        let from = all.len().saturating_sub(usize::from(config.discharge.forecast_days));
-        let (days, values): (Vec<f64>, Vec<f64>) =
-            all[from..].iter().map(|(d, v)| (f64::from(*d), *v)).unzip();
-        if days.len() < 10 {
-            return None;
-        }
-        trend(&days, &values, 0.9)?.time_to_limit(rise + margin, Approach::FromBelow)
+    /// The transducer it rests on turned out to be off: what was said is taken back.
+    pub(crate) fn withdraw(&mut self, at: UnixMs, out: &mut Output) {
+        let subject = Subject { condition: Condition::RisingDischargePressure, channel: None, at };
+        self.test
+            .stand
+            .fall(subject, out, || "Taken back: the pressure transducer it rested on is off".to_owned());
+        self.high_runs = 0;
     }
 
     pub(crate) fn channel_fitted(fitted: u64) -> bool {
         fitted & Channel::DischargePressure.bit() != 0
-    }
-}
-
-fn forecast_words(f: &TimeToLimit, config: &Config) -> String {
-    let ambient = config.discharge.design_ambient;
-    match (f.days, f.late) {
-        (Some(days), _) if days <= 0.0 => format!("On a day of {ambient:.0} C it cuts out already."),
-        (Some(days), Some(late)) => format!(
-            "At this pace it cuts out on a day of {ambient:.0} C in {days:.0} days (90 %: {:.0} to {late:.0}).",
-            f.early
-        ),
-        (Some(days), None) => format!(
-            "At this pace it cuts out on a day of {ambient:.0} C in {days:.0} days, earliest {:.0}; it may also never \
-             come to that.",
-            f.early
-        ),
-        (None, _) => format!(
-            "It cuts out on a day of {ambient:.0} C in {:.0} days at the earliest; it may also never come to that.",
-            f.early
-        ),
     }
 }

@@ -73,7 +73,12 @@ impl Ended {
 }
 
 fn prior(config: &Config) -> Prior {
-    Prior { sigma: config.pull_down.sigma, slope_sd: 0.02, needed: config.pull_down.episodes }
+    Prior {
+        sigma: config.pull_down.sigma,
+        slope_sd: 0.02,
+        ambient_sd: 0.02,
+        needed: config.pull_down.episodes,
+    }
 }
 
 impl PullDown {
