@@ -15,6 +15,11 @@ pub struct Config {
     /// The epoch to begin where there is no spool, or an empty one. `None`: the clock's Unix milliseconds. A spool that
     /// holds anything keeps the epoch it was begun with.
     pub epoch: Option<u64>,
+    /// The source is fixed, a file say: another run with the same gateway and epoch gives the same batches under the same
+    /// sequences. What the server already holds is then passed over and counted in [`crate::Totals::duplicate`]. Default
+    /// no: a server that holds what was never sent from here ends the gateway with
+    /// [`GatewayError::EpochReused`]. Needs an `epoch`, and no spool.
+    pub repeatable: bool,
     /// Where unacknowledged batches are kept on disk. `None`: in memory, lost with the process.
     pub spool: Option<SpoolConfig>,
     /// Without a spool: unacknowledged batches may hold this many bytes; more must wait. Default 32 MiB, at least 1 KiB.
@@ -99,6 +104,7 @@ impl Config {
             endpoint: endpoint.into(),
             gateway,
             epoch: None,
+            repeatable: false,
             spool: None,
             memory_bytes: 32 << 20,
             batch: BatchLimits::default(),
@@ -115,6 +121,8 @@ impl Config {
             if good { Ok(()) } else { Err(GatewayError::config(field, problem)) }
         };
         need(self.epoch != Some(0), "epoch", "must be at least 1")?;
+        let named = self.epoch.is_some() && self.spool.is_none();
+        need(!self.repeatable || named, "repeatable", "needs an epoch, and no spool")?;
         need(self.memory_bytes >= 1 << 10, "memory_bytes", "must be at least 1 KiB")?;
         need(self.batch.rows >= 1, "batch.rows", "must be at least 1")?;
         need(self.batch.units >= 1, "batch.units", "must be at least 1")?;

@@ -204,6 +204,7 @@ async fn open(config: &Config, epoch: u64) -> Result<(Keep, u64, usize), Gateway
 fn totals(shared: &Shared) -> Totals {
     let progress = shared.progress.borrow();
     let mut totals = progress.totals.clone();
+    totals.duplicate += progress.held_before.min(shared.keep.last());
     // Dropped and not yet settled with the server, which may have some of them on the way.
     totals.dropped += (shared.keep.oldest() - 1).saturating_sub(progress.settled);
     totals

@@ -17,7 +17,7 @@ pub struct Totals {
     pub sent: u64,
     /// Batches the server holds on disk.
     pub acknowledged: u64,
-    /// Batches the server already held when they came again.
+    /// Batches the server already held: sent again, or passed over ([`crate::Config::repeatable`]).
     pub duplicate: u64,
     /// Batches dropped from a full spool and not acknowledged. The last few may have arrived all the same.
     pub dropped: u64,
@@ -92,6 +92,8 @@ pub(crate) struct Progress {
     pub totals: Totals,
     /// Every sequence up to here is on the server's disk, or was given up.
     pub settled: u64,
+    /// The server held everything up to here before this gateway began; 0 unless its batches are repeatable.
+    pub held_before: u64,
     pub limits: Option<pb::Limits>,
     pub clock: Option<ClockOffset>,
     pub connected: bool,
@@ -108,6 +110,7 @@ impl Progress {
         Self {
             totals: Totals::default(),
             settled,
+            held_before: 0,
             limits: None,
             clock: None,
             connected: false,

@@ -102,3 +102,28 @@ async fn a_wire_cut_at_random_bytes_while_sending_fast_costs_nothing() {
     assert!(totals.connections > 1, "{totals:?}");
     check(&peer, &[totals], 1_000);
 }
+
+/// The same file pushed again, and a push that broke off half-way and is begun anew.
+#[tokio::test]
+async fn a_repeatable_source_is_stored_once_however_often_it_is_sent() {
+    let peer = Peer::with(&[]).await;
+    let mut config = config(&peer.wire.endpoint());
+    config.repeatable = true;
+    // Less than a fifth of the batches fits: what the server holds must not fill it.
+    config.memory_bytes = 1 << 10;
+    for (batches, there_already) in [(20, 0), (50, 20), (50, 50), (10, 10)] {
+        let gateway = connect(config.clone()).await;
+        let sending = async {
+            for number in 1..=batches {
+                assert_eq!(gateway.send(&batch(number)).await.unwrap(), number as u64);
+            }
+        };
+        tokio::time::timeout(PATIENCE, sending).await.unwrap();
+        let totals = tokio::time::timeout(PATIENCE, gateway.finish()).await.unwrap().unwrap();
+        assert_eq!(totals.duplicate, there_already as u64, "{totals:?}");
+        assert_eq!(totals.acknowledged, (batches - there_already) as u64);
+    }
+    let log = peer.log();
+    assert_eq!((log.stored.len(), log.arrived), (50, 50));
+    assert_eq!(log.breaches, Vec::<String>::new());
+}

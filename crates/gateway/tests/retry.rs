@@ -152,9 +152,10 @@ async fn one_call_says_whether_to_call_again() {
 #[tokio::test]
 async fn settings_that_cannot_work_are_named() {
     type Change = fn(&mut rimeline_gateway::Config);
-    let cases: [(&str, Change); 10] = [
+    let cases: [(&str, Change); 11] = [
         ("endpoint", |c| c.endpoint = "no address".into()),
         ("epoch", |c| c.epoch = Some(0)),
+        ("repeatable", |c| (c.repeatable, c.epoch) = (true, None)),
         ("memory_bytes", |c| c.memory_bytes = 1_023),
         ("batch.rows", |c| c.batch.rows = 0),
         ("batch.units", |c| c.batch.units = 0),

@@ -185,6 +185,26 @@ async fn a_server_that_lost_acknowledged_batches_gets_again_what_is_still_there(
 }
 
 #[tokio::test]
+async fn a_server_restored_from_a_backup_while_the_gateway_runs_gets_again_what_is_still_there() {
+    let dir = tempfile::tempdir().unwrap();
+    let peer = Peer::with(&[]).await;
+    let mut config = config(&peer.wire.endpoint());
+    config.spool = Some(spool(&dir, 1 << 20));
+    let gateway = connect(config).await;
+    for number in 1..=5 {
+        gateway.send(&batch(number)).await.unwrap();
+    }
+    until("five acknowledged", || gateway.totals().acknowledged == 5).await;
+    peer.restore(2);
+    peer.wire.cut();
+    gateway.send(&batch(6)).await.unwrap();
+    let totals = gateway.finish().await.unwrap();
+    assert_eq!((totals.sent, totals.acknowledged, totals.dropped), (6, 6, 0));
+    let expected: Vec<_> = (1..=6_u64).map(|n| (n, vec![n as i32])).collect();
+    assert_eq!(peer.stored(), expected);
+}
+
+#[tokio::test]
 async fn acknowledged_batches_leave_the_disk() {
     let peer = Peer::with(&[]).await;
     let dir = tempfile::tempdir().unwrap();

@@ -19,6 +19,7 @@ pub(crate) struct Memory {
 struct Waiting {
     batches: VecDeque<(Kept, OwnedSemaphorePermit)>,
     last: u64,
+    released: u64,
 }
 
 impl Memory {
@@ -35,7 +36,10 @@ impl Memory {
         let sequence = waiting.last + 1;
         let batch = body.bytes(sequence);
         waiting.last = sequence;
-        waiting.batches.push_back((Kept { sequence, batch }, room));
+        // The server may hold what only now comes again.
+        if sequence > waiting.released {
+            waiting.batches.push_back((Kept { sequence, batch }, room));
+        }
         Ok(sequence)
     }
 
@@ -48,6 +52,7 @@ impl Memory {
 
     pub(super) fn release(&self, through: u64) {
         let mut waiting = self.lock();
+        waiting.released = waiting.released.max(through);
         let done = waiting.batches.partition_point(|(kept, _)| kept.sequence <= through);
         waiting.batches.drain(..done);
     }

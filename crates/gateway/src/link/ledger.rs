@@ -23,7 +23,10 @@ impl Ledger {
     /// A server holds what is older than `oldest` for settled, so that its answer is never less than that.
     pub(crate) fn welcome(&mut self, shared: &Shared, held: u64, oldest: u64) -> Result<u64, GatewayError> {
         let given_up = oldest - 1;
-        self.check(shared, held, given_up)?;
+        let repeated = shared.config.repeatable && !self.welcomed;
+        if !repeated {
+            self.check(shared, held, given_up)?;
+        }
         // A server that is beyond the gap has all but surely what was in it: batches are sent in order.
         let lost = if held > given_up { 0 } else { given_up.saturating_sub(self.settled) };
         let settled = self.settled.max(given_up).max(held);
@@ -38,6 +41,7 @@ impl Ledger {
         self.welcomed = true;
         shared.progress.send_modify(|progress| {
             progress.settled = settled;
+            progress.held_before = progress.held_before.max(if repeated { held } else { 0 });
             progress.totals.dropped += lost;
             progress.totals.acknowledged += acknowledged;
             progress.totals.connections += 1;

@@ -117,6 +117,13 @@ impl Peer {
         self.gate.send_replace(answering);
     }
 
+    /// Goes back to an older state of itself, as from a backup.
+    pub fn restore(&self, through: u64) {
+        let mut log = self.log();
+        log.through = through;
+        log.stored.retain(|(sequence, _)| *sequence <= through);
+    }
+
     /// Sequences and what the readings in them say, as stored.
     pub fn stored(&self) -> Vec<(u64, Vec<i32>)> {
         let log = self.log();
