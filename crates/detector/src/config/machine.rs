@@ -36,10 +36,8 @@ thresholds! {
     Steady "steady" {
         forget: f64 = 0.7, 0.5..=0.95,
             "Forgetting factor of the moving slope and spread; 0.6 to 0.8 was found fast without chatter in a published rooftop-unit study.";
-        slope_k_per_min: f64 = 0.1, 0.01..=1.0,
-            "Return air moving slower than this is steady, K/min.";
         settled_k_per_min: f64 = 0.35, 0.05..=2.0,
-            "Slower than this the circuit follows without lag, enough for pressures and the air difference, K/min.";
+            "Return air moving slower than this is settled: circuit and sensors follow without lag, K/min.";
         step_k: f64 = 1.0, 0.2..=5.0,
             "At slow cadence: two readings in the same state this near are steady, K.";
         pressure_spread: f64 = 0.03, 0.005..=0.2,

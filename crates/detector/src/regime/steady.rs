@@ -21,9 +21,7 @@ pub(super) struct Settling {
 /// How calm the unit is.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(crate) struct Calm {
-    /// Return air and discharge pressure stand nearly still.
-    pub(crate) steady: bool,
-    /// They move slowly enough for the circuit to follow without lag.
+    /// Return air and discharge pressure move slowly enough for the circuit to follow without lag.
     pub(crate) settled: bool,
     /// How fast the return air moves, K/min, where two readings without a start, stop or gap between them tell.
     pub(crate) slope: Option<f64>,
@@ -78,7 +76,6 @@ impl Settling {
             let follows = c.step_k.max(c.settled_k_per_min * f64::from(minutes.min(5.0)));
             // So far apart, pressures differ by load and ambient, not by unrest.
             return Calm {
-                steady: same && moved < c.step_k,
                 settled: same && moved < follows,
                 slope: Some(slope),
                 pressure: true,
@@ -87,7 +84,6 @@ impl Settling {
         }
         let pressure = pd.is_none_or(|pd| self.pressure_is_calm(pd as f32, c));
         Calm {
-            steady: same && slope < c.slope_k_per_min && pressure,
             settled: same && slope < c.settled_k_per_min && pressure,
             slope: Some(slope),
             pressure,

@@ -1,5 +1,6 @@
 //! One unit: its state, and the order in which a reading passes through the layers.
 
+mod bytes;
 mod judge;
 #[cfg(test)]
 mod size_tests;
@@ -26,6 +27,7 @@ use crate::observed::Observed;
 use crate::regime::{Changes, Inputs, Masks, Moment, Regime, minutes};
 use crate::sensors::{self, Frame, Past, WATCHED, index};
 use crate::{Condition, Fleet, Output, UnitSetup};
+pub use bytes::StateError;
 
 /// Whether a reading was judged.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -35,27 +37,6 @@ pub enum Outcome {
     /// It is not newer than the last one of this unit; nothing changed.
     NotAssessed,
 }
-
-/// Bytes that are no unit state of this version.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-pub enum StateError {
-    /// Written by another version.
-    #[error(
-        "the detector state is of version {found}, this program reads version {known}; rebuild it from history"
-    )]
-    Version {
-        /// The version found.
-        found: u8,
-        /// The version this program writes.
-        known: u8,
-    },
-    /// Cut short or damaged.
-    #[error("the detector state is damaged ({0}); rebuild it from history")]
-    Damaged(String),
-}
-
-/// Version of the bytes of [`UnitState`].
-const VERSION: u8 = 1;
 
 /// Everything the detectors remember of one unit: bounded, and the same after a trip through bytes.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -193,25 +174,6 @@ impl UnitState {
     /// Compressor starts seen since the beginning, by states and events.
     pub fn starts_seen(&self) -> u32 {
         self.cycling.total()
-    }
-
-    /// The state as bytes, with their version first.
-    pub fn to_bytes(&self) -> Vec<u8> {
-        // Serialising plain numbers into memory cannot fail; an empty tail would be refused when read.
-        let mut bytes = vec![VERSION];
-        bytes.extend(postcard::to_allocvec(self).unwrap_or_default());
-        bytes
-    }
-
-    /// The state from bytes of [`UnitState::to_bytes`].
-    pub fn from_bytes(bytes: &[u8]) -> Result<Self, StateError> {
-        match bytes {
-            [] => Err(StateError::Damaged("no bytes".to_owned())),
-            [VERSION, rest @ ..] => {
-                postcard::from_bytes(rest).map_err(|e| StateError::Damaged(e.to_string()))
-            }
-            [found, ..] => Err(StateError::Version { found: *found, known: VERSION }),
-        }
     }
 
     fn note(&mut self, at: UnixMs, changes: Changes, state: &State, event: bool, config: &Config) {

@@ -4,6 +4,8 @@
 //! change of load is no finding. Starts come from the unit's counter, from state events, or from fast sampling; what is
 //! sampled too slowly is not judged.
 
+mod words;
+
 use rimeline_channels::{DAY_MS, Door, HOUR_MS, MINUTE_MS, Power, Stage, State, UnixMs};
 use serde::{Deserialize, Serialize};
 
@@ -14,8 +16,8 @@ use crate::observed::Observed;
 use crate::reduce::{median_f32, spread};
 use crate::regime::{Changes, Masks, minutes};
 use crate::stand::{Stand, Subject, Words};
-use crate::stats::expected_observed_starts;
 use crate::{Condition, Output, Standing, UnitSetup};
+use words::add_cause;
 
 /// Days kept for drawing.
 const HISTORY: usize = 21;
@@ -290,23 +292,6 @@ impl Cycling {
         self.baseline = Some((root as f32, sigma as f32, run as f32, n as u8));
     }
 
-    /// Where the last judged day stands, in words.
-    pub(crate) fn said(&self, config: &Config) -> String {
-        let strength = self.chart.strength(&config.chart.design(&config.baseline));
-        self.history.last().map_or_else(
-            || "no day was judged yet".to_owned(),
-            |p| {
-                format!(
-                    "at {:.0} % of its limit; last {:.1} starts an hour, {:.1} expected, runs of {:.0} min",
-                    100.0 * strength,
-                    f64::from(p.rate) / 100.0,
-                    f64::from(p.expected) / 100.0,
-                    f64::from(p.run_min) / 100.0
-                )
-            },
-        )
-    }
-
     /// For a repaired unit: what was learned starts anew, what was counted stays.
     pub(crate) fn serviced(&mut self) {
         *self = Self {
@@ -326,48 +311,6 @@ impl Cycling {
     pub(crate) fn learning(&self) -> Option<usize> {
         self.baseline.is_none().then_some(self.learning.len())
     }
-
-    /// Why starts cannot be counted at this cadence, if so: what slow sampling would show of 6 starts an hour.
-    pub(crate) fn blind(&self, cadence_min: f64, config: &Config) -> Option<String> {
-        if self.counter.is_some() || self.can_count(cadence_min, config) {
-            return None;
-        }
-        let shown = expected_observed_starts(cadence_min, 6.0, 0.5)?;
-        Some(format!(
-            "without a start counter or state events, a reading every {cadence_min:.0} min shows {shown:.1} of 6 \
-             starts an hour"
-        ))
-    }
-
-    fn words(
-        &self,
-        counted: &Counted,
-        (rate, expected): (f64, f64),
-        (run, normal_run): (f64, f64),
-        confidence: f64,
-        config: &Config,
-    ) -> Words {
-        let mut because = Because::default();
-        because.say(format!(
-            "{rate:.1} starts an hour in {:.0} h of start-stop running, doors, defrosts and set-point changes taken \
-             off; at this duty the unit used to make {expected:.1}.",
-            counted.minutes / 60.0
-        ));
-        because.say(format!("A run lasts {run:.0} min instead of {normal_run:.0} min."));
-        add_cause(counted, &mut because);
-        let series =
-            |of: fn(&Past) -> u16| self.history.iter().map(move |p| (p.day, f64::from(of(p)) / 100.0));
-        because.daily("starts per hour", "{count}/h", series(|p| p.rate));
-        because.daily("starts per hour expected at this duty", "{count}/h", series(|p| p.expected));
-        because.daily("run time", "min", series(|p| p.run_min));
-        because.limit("a case from, over the expected", config.cycling.least_excess);
-        Words {
-            headline: format!("Compressor starts {rate:.1} times an hour, {expected:.1} expected"),
-            confidence,
-            hours_to_harm: None,
-            evidence: because.done(),
-        }
-    }
 }
 
 /// How a run ended: index into `Counted::ends`.
@@ -381,27 +324,6 @@ fn end_of_run(o: &Observed, setup: &UnitSetup) -> usize {
         _ if low_suction && o.set_point.zip(o.ret).is_some_and(|(sp, ret)| ret > sp + 1.0) => 1,
         _ => 0,
     }
-}
-
-fn add_cause(counted: &Counted, because: &mut Because) {
-    let total: u32 = counted.ends.iter().map(|e| u32::from(*e)).sum();
-    if total == 0 {
-        because.left_out("how the runs ended was not seen".to_owned());
-        return;
-    }
-    let [satisfied, low, high, other] = counted.ends;
-    let most = *counted.ends.iter().max().unwrap_or(&0);
-    because.say(if most == high {
-        format!("{high} of {total} runs ended near the high-pressure cut-out: look at the condenser.")
-    } else if most == low {
-        format!("{low} of {total} runs ended at low suction pressure: low charge, ice or a restriction.")
-    } else if most == other {
-        format!("{other} of {total} runs were ended by the unit's protection.")
-    } else {
-        format!(
-            "{satisfied} of {total} runs ended at the set point: a tight band, or a sensor in the supply air."
-        )
-    });
 }
 
 /// Time after a defrost or a switch-on in which starts are not counted, ms.
