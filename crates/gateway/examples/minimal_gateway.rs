@@ -1,6 +1,6 @@
 //! A gateway in sixty lines: copy it, and put your own sensors where `read_sensors` is.
 //!
-//! `cargo run -p rimeline-gateway --example minimal_gateway -- http://127.0.0.1:4317 /var/lib/yard-1/spool`
+//! `cargo run -p rimeline-gateway --example minimal_gateway -- http://127.0.0.1:7420 /var/lib/yard-1/spool`
 #![allow(clippy::print_stdout, clippy::print_stderr)]
 
 use std::sync::Arc;

@@ -8,7 +8,7 @@ use crate::GatewayError;
 /// How a gateway reaches its server and what it keeps. [`Config::new`] gives the defaults.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Config {
-    /// The server, e.g. `http://127.0.0.1:4317`.
+    /// The server, e.g. `http://127.0.0.1:7420`.
     pub endpoint: String,
     /// This gateway's name. One name, one gateway.
     pub gateway: Id,

@@ -9,7 +9,7 @@
 //!
 //! # async fn run() -> Result<(), Box<dyn std::error::Error>> {
 //! let clock = Arc::new(WallClock::default());
-//! let gateway = Gateway::connect(Config::new("http://127.0.0.1:4317", Id::new("yard-1")?), clock.clone()).await?;
+//! let gateway = Gateway::connect(Config::new("http://127.0.0.1:7420", Id::new("yard-1")?), clock.clone()).await?;
 //! let air = Sample::new(Channel::ReturnAirControl, 36.5, Measure::Fahrenheit)?;
 //! gateway.push(&Id::new("TR-0042")?, &reading(clock.now_ms(), State::default(), [air])).await?;
 //! let totals = gateway.finish().await?;

@@ -81,6 +81,40 @@ async fn readings_pushed_go_in_full_batches_and_the_rest_when_it_is_old_enough()
     assert_eq!(gateway.finish().await.unwrap().rows, 10);
 }
 
+/// A caller may give up waiting at any moment, e.g. in a `select!`.
+#[tokio::test]
+async fn a_push_that_was_given_up_doubles_nothing_and_one_that_returned_is_never_lost() {
+    let peer = Peer::with(&[]).await;
+    peer.answer(false);
+    let mut config = config(&peer.wire.endpoint());
+    config.memory_bytes = 1 << 10;
+    config.batch.rows = 2;
+    let gateway = connect(config).await;
+    let mut taken = Vec::new();
+    let mut given_up = 0;
+    for number in 1..=100 {
+        if number == 90 {
+            peer.answer(true);
+        }
+        let patience = Duration::from_millis(if number < 90 { 3 } else { 5_000 });
+        match tokio::time::timeout(patience, gateway.push(&id("U-1"), &reading(number))).await {
+            Ok(pushed) => {
+                pushed.unwrap();
+                taken.push(1_700_000_000_000 + number);
+            }
+            Err(_) => given_up += 1,
+        }
+    }
+    gateway.finish().await.unwrap();
+    assert!(given_up > 20 && taken.len() > 20, "{given_up} given up, {} taken", taken.len());
+    let log = peer.log();
+    let batches = log.stored.iter().map(|(_, batch)| rimeline_wire::batch::read_stored(batch));
+    let stored: Vec<i64> = batches.flat_map(|batch| batch.times).collect();
+    assert!(stored.is_sorted_by(|a, b| a < b), "doubled or out of order: {stored:?}");
+    let lost: Vec<_> = taken.iter().filter(|time| !stored.contains(time)).collect();
+    assert!(lost.is_empty(), "{lost:?}");
+}
+
 #[tokio::test]
 async fn what_is_being_collected_when_a_gateway_finishes_is_sent() {
     let peer = Peer::with(&[]).await;

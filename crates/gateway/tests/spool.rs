@@ -39,6 +39,28 @@ async fn a_restart_goes_on_with_the_same_epoch_and_the_next_sequence() {
 }
 
 #[tokio::test]
+async fn a_gateway_that_is_only_dropped_has_kept_what_it_took() {
+    let dir = tempfile::tempdir().unwrap();
+    let mut config = config(NOBODY);
+    config.spool = Some(spool(&dir, 1 << 20));
+    let gateway = connect(config.clone()).await;
+    for number in 1..=5 {
+        gateway.send(&batch(number)).await.unwrap();
+    }
+    drop(gateway);
+    let peer = Peer::with(&[]).await;
+    config.endpoint = peer.wire.endpoint();
+    // Its tasks end a moment after it.
+    let mut again = Gateway::connect(config.clone(), clock()).await;
+    while matches!(again, Err(GatewayError::Spool(JournalError::Locked { .. }))) {
+        tokio::time::sleep(Duration::from_millis(5)).await;
+        again = Gateway::connect(config.clone(), clock()).await;
+    }
+    assert_eq!(again.unwrap().finish().await.unwrap().acknowledged, 5);
+    assert_eq!(peer.log().stored.len(), 5);
+}
+
+#[tokio::test]
 async fn a_restart_after_everything_was_acknowledged_does_not_begin_again_from_one() {
     let peer = Peer::with(&[]).await;
     let dir = tempfile::tempdir().unwrap();

@@ -53,7 +53,7 @@ impl From<Item> for Outgoing {
 /// A channel that connects when it is used, and again when it has to. Dead peers are noticed within half a minute.
 pub(crate) fn channel(endpoint: &str) -> Result<Channel, GatewayError> {
     let endpoint = Endpoint::from_shared(endpoint.to_owned()).map_err(|error| {
-        let problem = format!("`{endpoint}` is no address ({error}); one looks like http://127.0.0.1:4317");
+        let problem = format!("`{endpoint}` is no address ({error}); one looks like http://127.0.0.1:7420");
         GatewayError::config("endpoint", problem)
     })?;
     let endpoint = endpoint
