@@ -50,9 +50,8 @@ macro_rules! catalogue {
        $low:literal .. $high:literal $spn:expr, $doc:literal;)*) => {
         /// A measured or counted quantity of a unit.
         #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize)]
-        #[serde(rename_all = "snake_case")]
         #[repr(u8)]
-        pub enum Channel { $(#[doc = $doc] $variant = $number,)* }
+        pub enum Channel { $(#[doc = $doc] #[serde(rename = $name)] $variant = $number,)* }
 
         impl Channel {
             /// Every channel, in catalogue order.

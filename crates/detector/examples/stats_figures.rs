@@ -18,67 +18,19 @@ use serde_json::{Value, json};
 #[derive(Deserialize)]
 #[serde(rename_all = "snake_case")]
 enum Case {
-    Median {
-        y: Vec<f64>,
-    },
-    Cusum {
-        z: Vec<f64>,
-        k: f64,
-    },
-    Siegmund {
-        k: f64,
-        h: f64,
-        shift: f64,
-    },
-    Ewma {
-        y: Vec<f64>,
-        lambda: f64,
-        target: f64,
-        sigma: f64,
-        width: f64,
-    },
-    TheilSen {
-        x: Vec<f64>,
-        y: Vec<f64>,
-        level: f64,
-    },
-    MannKendall {
-        y: Vec<f64>,
-    },
-    Prewhitened {
-        y: Vec<f64>,
-    },
-    Trend {
-        x: Vec<f64>,
-        y: Vec<f64>,
-        level: f64,
-    },
-    PullDown {
-        x: Vec<f64>,
-        y: Vec<f64>,
-        level: f64,
-    },
-    Garwood {
-        count: u32,
-        level: f64,
-    },
-    Wilson {
-        successes: u32,
-        trials: u32,
-        level: f64,
-    },
-    RateExceeds {
-        count: u32,
-        exposure: f64,
-        prior_count: f64,
-        prior_exposure: f64,
-        rate: f64,
-    },
-    SampledStarts {
-        interval: f64,
-        starts: f64,
-        duty: f64,
-    },
+    Median { y: Vec<f64> },
+    Cusum { z: Vec<f64>, k: f64 },
+    Siegmund { k: f64, h: f64, shift: f64 },
+    Ewma { y: Vec<f64>, lambda: f64, target: f64, sigma: f64, width: f64 },
+    TheilSen { x: Vec<f64>, y: Vec<f64>, level: f64 },
+    MannKendall { y: Vec<f64> },
+    Prewhitened { y: Vec<f64> },
+    Trend { x: Vec<f64>, y: Vec<f64>, level: f64 },
+    PullDown { x: Vec<f64>, y: Vec<f64>, level: f64 },
+    Garwood { count: u32, level: f64 },
+    Wilson { successes: u32, trials: u32, level: f64 },
+    RateExceeds { count: u32, exposure: f64, prior_count: f64, prior_exposure: f64, rate: f64 },
+    SampledStarts { interval: f64, starts: f64, duty: f64 },
 }
 
 fn answer(case: Case) -> Option<Value> {
@@ -97,19 +49,8 @@ fn answer(case: Case) -> Option<Value> {
             json!({ "up": sums.iter().map(|s| s.0).collect::<Vec<_>>(), "down": sums.iter().map(|s| s.1).collect::<Vec<_>>() })
         }
         Case::Siegmund { k, h, shift } => json!({ "arl": siegmund_arl(k, h, shift) }),
-        Case::Ewma {
-            y,
-            lambda,
-            target,
-            sigma,
-            width,
-        } => {
-            let chart = EwmaChart {
-                target,
-                sigma,
-                lambda,
-                width,
-            };
+        Case::Ewma { y, lambda, target, sigma, width } => {
+            let chart = EwmaChart { target, sigma, lambda, width };
             let mut average = Ewma::starting_at(target);
             let levels: Vec<_> = y.iter().map(|x| average.step(lambda, *x)).collect();
             let limits: Vec<_> = (1..).take(y.len()).map(|i| chart.half_width(i)).collect();
@@ -129,25 +70,11 @@ fn answer(case: Case) -> Option<Value> {
                     "end_at_least": fit.end_at_least(level)? })
         }
         Case::Garwood { count, level } => json!(garwood(count, level)?),
-        Case::Wilson {
-            successes,
-            trials,
-            level,
-        } => json!(wilson(successes, trials, level)?),
-        Case::RateExceeds {
-            count,
-            exposure,
-            prior_count,
-            prior_exposure,
-            rate,
-        } => {
+        Case::Wilson { successes, trials, level } => json!(wilson(successes, trials, level)?),
+        Case::RateExceeds { count, exposure, prior_count, prior_exposure, rate } => {
             json!({ "p": rate_exceeds(count, exposure, prior_count, prior_exposure, rate)? })
         }
-        Case::SampledStarts {
-            interval,
-            starts,
-            duty,
-        } => {
+        Case::SampledStarts { interval, starts, duty } => {
             json!({ "per_h": expected_observed_starts(interval, starts, duty)? })
         }
     })

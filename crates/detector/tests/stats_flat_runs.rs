@@ -56,11 +56,7 @@ fn marked_stretches(times: &[i64], marks: &[bool]) -> Vec<(i64, i64, u32)> {
 }
 
 fn not_at_zero(spans: &[FlatSpan]) -> Vec<(i64, i64, u32)> {
-    spans
-        .iter()
-        .filter(|s| s.high != 0.0)
-        .map(|s| (s.from, s.to, s.count))
-        .collect()
+    spans.iter().filter(|s| s.high != 0.0).map(|s| (s.from, s.to, s.count)).collect()
 }
 
 #[test]
@@ -87,46 +83,22 @@ fn the_year_at_zero_of_a_module_temperature_is_found() {
     let Some(folder) = folder() else { return };
     let file = File::open(folder.join("system_4_module_temperature.parquet")).unwrap();
     let (mut times, mut values) = (Vec::new(), Vec::new());
-    for row in SerializedFileReader::new(file)
-        .unwrap()
-        .get_row_iter(None)
-        .unwrap()
-    {
+    for row in SerializedFileReader::new(file).unwrap().get_row_iter(None).unwrap() {
         let row = row.unwrap();
         times.push(row.get_timestamp_micros(0).unwrap() / 1_000);
         let value = row.get_column_iter().nth(1).map(|(_, field)| field.clone());
-        values.push(if let Some(Field::Float(value)) = value {
-            f64::from(value)
-        } else {
-            f64::NAN
-        });
+        values.push(if let Some(Field::Float(value)) = value { f64::from(value) } else { f64::NAN });
     }
     assert_eq!(times.len(), 140_256);
 
-    let a_week = FlatRunDesign {
-        least_ms: 7 * DAY_MS,
-        longest_gap_ms: 14 * DAY_MS,
-        ..AN_HOUR
-    };
+    let a_week = FlatRunDesign { least_ms: 7 * DAY_MS, longest_gap_ms: 14 * DAY_MS, ..AN_HOUR };
     let long = flat_runs(&times, &values, &a_week);
-    let expected = FlatSpan {
-        from: 1_481_624_100_000,
-        to: 1_513_948_500_000,
-        count: 34_658,
-        low: 0.0,
-        high: 0.0,
-    };
+    let expected =
+        FlatSpan { from: 1_481_624_100_000, to: 1_513_948_500_000, count: 34_658, low: 0.0, high: 0.0 };
     assert_eq!(long, [expected]);
 
     // With no faith in gaps it is two stretches, and still nothing else stands still.
-    let strict = flat_runs(
-        &times,
-        &values,
-        &FlatRunDesign {
-            longest_gap_ms: 60 * MINUTE_MS,
-            ..a_week
-        },
-    );
+    let strict = flat_runs(&times, &values, &FlatRunDesign { longest_gap_ms: 60 * MINUTE_MS, ..a_week });
     assert_eq!(strict.iter().map(|s| s.count).collect::<Vec<_>>(), [33_789, 869]);
     assert_eq!(not_at_zero(&flat_runs(&times, &values, &AN_HOUR)), []);
 }

@@ -44,11 +44,9 @@ fn average_run_length(design: CusumDesign, shift: f64, runs: u32, rng: &mut ChaC
 #[test]
 fn cusum_signals_as_often_as_theory_says() {
     let mut rng = ChaCha8Rng::seed_from_u64(1);
-    for (h, shift, expected) in [
-        (4.0, 0.0, 335.367_577_627),
-        (4.0, 1.0, 8.383_202_129_75),
-        (5.0, 0.0, 930.887_012_064),
-    ] {
+    for (h, shift, expected) in
+        [(4.0, 0.0, 335.367_577_627), (4.0, 1.0, 8.383_202_129_75), (5.0, 0.0, 930.887_012_064)]
+    {
         let found = average_run_length(CusumDesign::new(0.5, h), shift, 1_500, &mut rng);
         // Five standard errors of a run length that is nearly geometric.
         assert!(
@@ -67,11 +65,7 @@ fn nine_in_ten_forecasts_hold_what_they_say_where_days_resemble_each_other() {
     let (mut held, mut held_plainly) = (0, 0);
     for _ in 0..trials {
         let noise = correlated(&mut rng, days.len(), 0.4);
-        let values: Vec<f64> = days
-            .iter()
-            .zip(&noise)
-            .map(|(day, e)| 12.0 + 0.1 * day + 1.2 * e)
-            .collect();
+        let values: Vec<f64> = days.iter().zip(&noise).map(|(day, e)| 12.0 + 0.1 * day + 1.2 * e).collect();
         let truth = (24.0 - (12.0 + 0.1 * 27.0)) / 0.1;
         let within = trend(&days, &values, 0.9)
             .unwrap()
@@ -116,20 +110,13 @@ fn a_sampled_compressor_shows_the_starts_the_formula_expects() {
             let now = f64::from(i) * interval;
             while until <= now {
                 running = !running;
-                until += if running {
-                    on.sample(&mut rng)
-                } else {
-                    off.sample(&mut rng)
-                };
+                until += if running { on.sample(&mut rng) } else { off.sample(&mut rng) };
             }
             seen += u32::from(running && !seen_running);
             seen_running = running;
         }
         let found = f64::from(seen) / f64::from(hours);
         let expected = expected_observed_starts(interval, starts, duty).unwrap();
-        assert!(
-            (found / expected - 1.0).abs() < 0.03,
-            "{interval} min: {found}, not {expected}"
-        );
+        assert!((found / expected - 1.0).abs() < 0.03, "{interval} min: {found}, not {expected}");
     }
 }

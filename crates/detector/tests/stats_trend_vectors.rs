@@ -8,10 +8,7 @@ use rimeline_detector::stats::{
 };
 
 fn close(found: f64, expected: f64, tolerance: f64) {
-    assert!(
-        (found - expected).abs() <= tolerance,
-        "found {found}, expected {expected} within {tolerance}"
-    );
+    assert!((found - expected).abs() <= tolerance, "found {found}, expected {expected} within {tolerance}");
 }
 
 fn relatively_close(found: f64, expected: f64, tolerance: f64) {
@@ -41,9 +38,7 @@ fn theil_sen_agrees_with_scipy_on_uneven_days_with_ties() {
 /// computed with scipy 1.17.1.
 #[test]
 fn mann_kendall_and_sen_reproduce_a_hand_calculation() {
-    let values = [
-        12.9, 14.8, 13.2, 15.7, 13.8, 15.6, 12.9, 11.0, 17.3, 15.9, 19.0, 18.3, 20.1, 21.7,
-    ];
+    let values = [12.9, 14.8, 13.2, 15.7, 13.8, 15.6, 12.9, 11.0, 17.3, 15.9, 19.0, 18.3, 20.1, 21.7];
     let test = mann_kendall(&values).unwrap();
     close(test.s, 54.0, 0.0);
     close(test.variance, 332.667, 5e-4);
@@ -91,9 +86,7 @@ fn days_to_a_limit_are_forecast_with_widened_slopes() {
     close(trend.slope_low, 0.122_542_922_265_996_45, 1e-9);
     close(trend.slope_high, 0.211_780_507_860_671_82, 1e-9);
     close(trend.level, 17.427_272_727_272_73, 1e-9);
-    let known = trend
-        .time_to_limit_from_known_level(25.0, Approach::FromBelow)
-        .unwrap();
+    let known = trend.time_to_limit_from_known_level(25.0, Approach::FromBelow).unwrap();
     close(known.days.unwrap(), 43.842_105_263_157_876, 1e-9);
     close(known.early, 35.757_432_774_263_1, 1e-9);
     close(known.late.unwrap(), 61.796_529_189_091_91, 1e-9);
@@ -106,14 +99,8 @@ fn days_to_a_limit_are_forecast_with_widened_slopes() {
 fn a_falling_value_is_forecast_as_its_mirror_image() {
     let days: Vec<f64> = (0..TREND_DAYS as u32).map(f64::from).collect();
     let falling = CLIMBING.map(|v| -v);
-    let up = trend(&days, &CLIMBING, 0.9)
-        .unwrap()
-        .time_to_limit(25.0, Approach::FromBelow)
-        .unwrap();
-    let down = trend(&days, &falling, 0.9)
-        .unwrap()
-        .time_to_limit(-25.0, Approach::FromAbove)
-        .unwrap();
+    let up = trend(&days, &CLIMBING, 0.9).unwrap().time_to_limit(25.0, Approach::FromBelow).unwrap();
+    let down = trend(&days, &falling, 0.9).unwrap().time_to_limit(-25.0, Approach::FromAbove).unwrap();
     close(down.days.unwrap(), up.days.unwrap(), 1e-9);
     close(down.early, up.early, 1e-9);
     close(down.late.unwrap(), up.late.unwrap(), 1e-9);
@@ -122,9 +109,7 @@ fn a_falling_value_is_forecast_as_its_mirror_image() {
 #[test]
 fn a_forecast_is_open_ended_when_the_lower_slope_is_not_upward() {
     let days: Vec<f64> = (0..14).map(f64::from).collect();
-    let wandering = [
-        10.0, 11.5, 9.8, 11.1, 10.4, 9.6, 11.8, 10.1, 11.6, 10.0, 10.9, 11.9, 9.9, 11.3,
-    ];
+    let wandering = [10.0, 11.5, 9.8, 11.1, 10.4, 9.6, 11.8, 10.1, 11.6, 10.0, 10.9, 11.9, 9.9, 11.3];
     let trend = trend(&days, &wandering, 0.9).unwrap();
     assert!(trend.slope_low <= 0.0 && trend.slope_high > 0.0);
     let forecast = trend.time_to_limit(25.0, Approach::FromBelow).unwrap();
@@ -137,10 +122,7 @@ fn a_limit_that_was_passed_is_zero_days_away_and_one_left_behind_is_never_reache
     let days: Vec<f64> = (0..TREND_DAYS as u32).map(f64::from).collect();
     let trend = trend(&days, &CLIMBING, 0.9).unwrap();
     let passed = trend.time_to_limit(17.0, Approach::FromBelow).unwrap();
-    assert_eq!(
-        (passed.days, passed.early, passed.late),
-        (Some(0.0), 0.0, Some(0.0))
-    );
+    assert_eq!((passed.days, passed.early, passed.late), (Some(0.0), 0.0, Some(0.0)));
     assert_eq!(trend.time_to_limit(10.0, Approach::FromAbove), None);
 }
 
@@ -178,10 +160,7 @@ fn shares_have_wilson_intervals() {
         (3, 400, 0.002_553_889_195_249_938, 0.021_815_720_724_032_126),
     ];
     for (successes, trials, low, high) in rows {
-        let Interval {
-            low: found_low,
-            high: found_high,
-        } = wilson(successes, trials, 0.95).unwrap();
+        let Interval { low: found_low, high: found_high } = wilson(successes, trials, 0.95).unwrap();
         close(found_low, low, 1e-9);
         close(found_high, high, 1e-9);
     }
@@ -192,15 +171,7 @@ fn shares_have_wilson_intervals() {
 /// Computed with scipy 1.17.1 `gamma.sf`.
 #[test]
 fn a_units_event_rate_is_compared_with_the_fleets() {
-    close(
-        rate_exceeds(5, 2.0, 0.5, 1.0, 1.0).unwrap(),
-        0.873_364_253_227_384_5,
-        1e-9,
-    );
-    close(
-        rate_exceeds(0, 2.0, 0.5, 1.0, 1.0).unwrap(),
-        0.014_305_878_435_429_641,
-        1e-9,
-    );
+    close(rate_exceeds(5, 2.0, 0.5, 1.0, 1.0).unwrap(), 0.873_364_253_227_384_5, 1e-9);
+    close(rate_exceeds(0, 2.0, 0.5, 1.0, 1.0).unwrap(), 0.014_305_878_435_429_641, 1e-9);
     assert_eq!(rate_exceeds(1, 1.0, 0.5, 0.0, 1.0), None);
 }

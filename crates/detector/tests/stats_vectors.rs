@@ -8,10 +8,7 @@ use rimeline_detector::stats::{
 };
 
 fn close(found: f64, expected: f64, tolerance: f64) {
-    assert!(
-        (found - expected).abs() <= tolerance,
-        "found {found}, expected {expected} within {tolerance}"
-    );
+    assert!((found - expected).abs() <= tolerance, "found {found}, expected {expected} within {tolerance}");
 }
 
 fn relatively_close(found: f64, expected: f64, tolerance: f64) {
@@ -25,12 +22,10 @@ fn cusum_reproduces_a_textbook_table_without_a_signal() {
         102.0, 94.8, 98.3, 98.4, 102.0, 98.5, 99.0, 97.7, 100.0, 98.1, 101.3, 98.7, 101.1, 98.4, 97.0, 96.7,
         100.3, 101.4, 97.2, 101.0,
     ];
-    let upper = [
-        2.0, 0.0, 0.0, 0.0, 2.0, 0.5, 0.0, 0.0, 0.0, 0.0, 1.3, 0.0, 1.1, 0.0, 0.0, 0.0, 0.3, 1.7, 0.0, 1.0,
-    ];
-    let lower = [
-        0.0, 3.2, 2.9, 2.5, 0.0, 0.0, 0.0, 0.3, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 2.3, 0.0, 0.0, 0.8, 0.0,
-    ];
+    let upper =
+        [2.0, 0.0, 0.0, 0.0, 2.0, 0.5, 0.0, 0.0, 0.0, 0.0, 1.3, 0.0, 1.1, 0.0, 0.0, 0.0, 0.3, 1.7, 0.0, 1.0];
+    let lower =
+        [0.0, 3.2, 2.9, 2.5, 0.0, 0.0, 0.0, 0.3, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 2.3, 0.0, 0.0, 0.8, 0.0];
     let design = CusumDesign::new(1.0, 10.0);
     let mut pair = CusumPair::default();
     for (i, x) in data.iter().enumerate() {
@@ -96,12 +91,7 @@ fn ewma_reproduces_the_handbook_example() {
         50.60, 49.52, 50.56, 50.18, 50.16, 49.21, 49.75, 49.85, 50.26, 50.33, 50.11, 49.36, 49.52, 50.05,
         49.38, 49.92, 50.73, 51.23, 51.94, 51.99,
     ];
-    let chart = EwmaChart {
-        target: 50.0,
-        sigma: 2.0539,
-        lambda: 0.3,
-        width: 3.0,
-    };
+    let chart = EwmaChart { target: 50.0, sigma: 2.0539, lambda: 0.3, width: 3.0 };
     let mut average = Ewma::starting_at(chart.target);
     for (x, expected) in data.iter().zip(printed) {
         let level = average.step(chart.lambda, *x).unwrap();
@@ -119,13 +109,8 @@ fn ewma_reproduces_the_handbook_example() {
 /// Computed by hand: median and 1.4826 MAD of the last seven, floor 0.1, kappa 4.
 #[test]
 fn hampel_marks_single_spikes_and_leaves_the_rest() {
-    let data = [
-        5.0, 5.1, 5.0, 5.2, 5.1, 9.8, 5.2, 5.1, 5.3, 5.2, 5.2, -3.0, 5.3, 5.4, 5.3, 5.5,
-    ];
-    let design = HampelDesign {
-        kappa: 4.0,
-        floor: 0.1,
-    };
+    let data = [5.0, 5.1, 5.0, 5.2, 5.1, 9.8, 5.2, 5.1, 5.3, 5.2, 5.2, -3.0, 5.3, 5.4, 5.3, 5.5];
+    let design = HampelDesign { kappa: 4.0, floor: 0.1 };
     let mut filter = Hampel::default();
     let odd: Vec<usize> = data
         .iter()
@@ -154,11 +139,7 @@ fn pull_down_is_fitted_from_running_sums() {
     close(sums.fall(), 20.31, 1e-9);
     close(fit.end_error, 0.550_877_657_834_333_3, 1e-8);
     // One-sided 90 % of Student's t with 7 degrees of freedom: 1.415 in printed tables.
-    close(
-        fit.end_at_least(0.9).unwrap(),
-        fit.end - 1.414_923_927_650_508_6 * fit.end_error,
-        1e-6,
-    );
+    close(fit.end_at_least(0.9).unwrap(), fit.end - 1.414_923_927_650_508_6 * fit.end_error, 1e-6);
 }
 
 /// Closed form, confirmed by simulation of random on and off periods.
@@ -172,11 +153,7 @@ fn slow_sampling_hides_starts() {
         (15.0, 12.0, 0.25, 0.749_999_915_598_619),
     ];
     for (interval, starts, duty, expected) in rows {
-        close(
-            expected_observed_starts(interval, starts, duty).unwrap(),
-            expected,
-            1e-12,
-        );
+        close(expected_observed_starts(interval, starts, duty).unwrap(), expected, 1e-12);
     }
     for (interval, starts, duty) in [(0.0, 6.0, 0.5), (5.0, 0.0, 0.5), (5.0, 6.0, 0.0), (5.0, 6.0, 1.0)] {
         assert_eq!(expected_observed_starts(interval, starts, duty), None);

@@ -107,9 +107,12 @@ impl Assessor {
         Ok(true)
     }
 
-    /// Judges the passing of time itself; wall time, while nothing arrives.
+    /// Judges the passing of time itself, while nothing arrives. A clock that follows data stands still meanwhile, and
+    /// may already show the time of readings that are on their way to the journal: only records move it on here.
     pub fn pass_time(&mut self) -> Result<(), AssessError> {
-        self.now = self.now.max(self.parts.clock.now_ms());
+        if !self.parts.clock.follows_data() {
+            self.now = self.now.max(self.parts.clock.now_ms());
+        }
         self.take_services()?;
         if self.tick() || self.step.services_taken.is_some() {
             self.write(None, true)?;

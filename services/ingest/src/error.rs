@@ -46,6 +46,9 @@ pub enum IngestError {
     /// The journal cannot take it.
     #[error("the reading could not be made durable: {0}")]
     Journal(#[from] JournalError),
+    /// The connection failed, or what came over it is no message.
+    #[error("{}", .0.message())]
+    Transport(Status),
     /// The server is going down.
     #[error("the server is stopping; send it again to the next one")]
     Stopping,
@@ -75,6 +78,7 @@ impl From<IngestError> for Status {
     fn from(error: IngestError) -> Self {
         let text = error.to_string();
         match &error {
+            IngestError::Transport(status) => status.clone(),
             IngestError::Protocol(_)
             | IngestError::BadGateway(_)
             | IngestError::Journal(JournalError::TooLarge { .. }) => Self::invalid_argument(text),

@@ -1,13 +1,15 @@
-use std::pin::Pin;
 use std::sync::Arc;
 
-use futures::{Stream, StreamExt, stream};
+use futures::StreamExt;
+use futures::stream::FuturesOrdered;
 use rimeline_wire::pb::ingest_service_server::{IngestService, IngestServiceServer};
 use rimeline_wire::pb::stream_readings_request::Item as In;
 use rimeline_wire::pb::stream_readings_response::Item as Out;
 use rimeline_wire::pb::{
-    SendReadingsRequest, SendReadingsResponse, StreamReadingsRequest, StreamReadingsResponse,
+    Batch, SendReadingsRequest, SendReadingsResponse, StreamReadingsRequest, StreamReadingsResponse,
 };
+use tokio::sync::mpsc;
+use tokio_stream::wrappers::ReceiverStream;
 use tonic::codec::CompressionEncoding;
 use tonic::{Request, Response, Status, Streaming};
 
@@ -27,7 +29,7 @@ impl IngestGrpc {
     }
 }
 
-type Receipts = Pin<Box<dyn Stream<Item = Result<StreamReadingsResponse, Status>> + Send>>;
+type Receipts = ReceiverStream<Result<StreamReadingsResponse, Status>>;
 
 #[tonic::async_trait]
 impl IngestService for IngestGrpc {
@@ -43,20 +45,12 @@ impl IngestService for IngestGrpc {
             return Err(IngestError::Protocol("a stream begins with a hello").into());
         };
         let (sender, welcome) = self.0.greet(&hello)?;
-        let window = self.0.config().window as usize;
-        let stop = self.0.shutdown().clone().cancelled_owned();
-        let receiver = Arc::clone(&self.0);
-        // Batches in the order they came, several on their way to disk at once, receipts in the same order.
-        let receipts = incoming
-            .take_until(stop)
-            .map(move |message| receive(Arc::clone(&receiver), sender.clone(), message))
-            .buffered(window);
-        let welcome = StreamReadingsResponse {
-            item: Some(Out::Welcome(welcome)),
-        };
-        Ok(Response::new(Box::pin(
-            stream::iter([Ok(welcome)]).chain(receipts),
-        )))
+        let (out, receipts) = mpsc::channel(self.0.config().window as usize);
+        let welcome = StreamReadingsResponse { item: Some(Out::Welcome(welcome)) };
+        // The channel was made for it: there is room.
+        let _ = out.send(Ok(welcome)).await;
+        tokio::spawn(take_batches(Arc::clone(&self.0), sender, incoming, out));
+        Ok(Response::new(ReceiverStream::new(receipts)))
     }
 
     async fn send_readings(
@@ -69,24 +63,47 @@ impl IngestService for IngestGrpc {
         };
         let (sender, _) = self.0.greet(&hello)?;
         let receipt = self.0.receive(&sender, batch).await?;
-        Ok(Response::new(SendReadingsResponse {
-            receipt: Some(receipt),
-        }))
+        Ok(Response::new(SendReadingsResponse { receipt: Some(receipt) }))
     }
 }
 
-async fn receive(
+/// Takes the batches of one stream in their order, several on their way to disk at once, and answers in the same
+/// order. What has been begun is finished, also when the gateway has hung up.
+async fn take_batches(
     receiver: Arc<Receiver>,
     sender: Sender,
-    message: Result<StreamReadingsRequest, Status>,
-) -> Result<StreamReadingsResponse, Status> {
-    match message?.item {
-        Some(In::Batch(batch)) => {
-            let receipt = receiver.receive(&sender, batch).await?;
-            Ok(StreamReadingsResponse {
-                item: Some(Out::Receipt(receipt)),
-            })
+    mut incoming: Streaming<StreamReadingsRequest>,
+    out: mpsc::Sender<Result<StreamReadingsResponse, Status>>,
+) {
+    let window = receiver.config().window as usize;
+    let mut storing = FuturesOrdered::new();
+    let mut taking = true;
+    while taking || !storing.is_empty() {
+        tokio::select! {
+            message = incoming.message(), if taking && storing.len() < window => match batch_of(message) {
+                Ok(Some(batch)) => storing.push_back(receiver.begin(&sender, batch)),
+                Ok(None) => taking = false,
+                Err(status) => {
+                    taking = false;
+                    storing.push_back(Box::pin(std::future::ready(Err(IngestError::Transport(status)))));
+                }
+            },
+            Some(stored) = storing.next(), if !storing.is_empty() => {
+                let answer = stored.map(|receipt| StreamReadingsResponse { item: Some(Out::Receipt(receipt)) });
+                // After an error the gateway has to begin a new stream; one that is gone hears nothing.
+                taking &= answer.is_ok();
+                taking &= out.send(answer.map_err(Status::from)).await.is_ok();
+            }
+            () = receiver.shutdown().cancelled(), if taking => taking = false,
         }
+    }
+}
+
+/// The batch of a message; `None` at the end of the stream.
+fn batch_of(message: Result<Option<StreamReadingsRequest>, Status>) -> Result<Option<Batch>, Status> {
+    let Some(message) = message? else { return Ok(None) };
+    match message.item {
+        Some(In::Batch(batch)) => Ok(Some(batch)),
         Some(In::Hello(_)) => Err(IngestError::Protocol("a stream has one hello, at its beginning").into()),
         None => Err(IngestError::Protocol("a message with neither hello nor batch").into()),
     }

@@ -10,11 +10,7 @@ use crate::Receiver;
 pub async fn keep_journal_short(receiver: Arc<Receiver>, consumed: impl Fn() -> Position + Send) {
     let every = Duration::from_secs(u64::from(receiver.config().trim_every_seconds));
     let shutdown = receiver.shutdown().clone();
-    while shutdown
-        .run_until_cancelled(tokio::time::sleep(every))
-        .await
-        .is_some()
-    {
+    while shutdown.run_until_cancelled(tokio::time::sleep(every)).await.is_some() {
         if let Err(error) = receiver.trim(consumed()).await {
             tracing::warn!(%error, "the journal could not be cut down; it is tried again");
         }

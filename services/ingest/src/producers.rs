@@ -65,10 +65,7 @@ impl Producers {
             return Err(producer.epoch);
         }
         if epoch > producer.epoch {
-            *producer = Producer {
-                epoch,
-                ..Producer::default()
-            };
+            *producer = Producer { epoch, ..Producer::default() };
         }
         producer.skip_below(oldest_sequence);
         Ok(producer.through)
@@ -85,11 +82,7 @@ impl Producers {
         if sequence - producer.through > u64::from(max_gap) + producer.in_flight.len() as u64 {
             return Admission::Gap(producer.through);
         }
-        if producer.in_flight.insert(sequence) {
-            Admission::New
-        } else {
-            Admission::InFlight
-        }
+        if producer.in_flight.insert(sequence) { Admission::New } else { Admission::InFlight }
     }
 
     /// The batch is durable. Returns the last sequence without a gap.
@@ -117,10 +110,7 @@ impl Producers {
     pub(crate) fn replay(&mut self, body: &record::Body) {
         match body {
             record::Body::Readings(readings) => {
-                if self
-                    .greet(&readings.gateway, readings.epoch, readings.oldest_sequence)
-                    .is_ok()
-                {
+                if self.greet(&readings.gateway, readings.epoch, readings.oldest_sequence).is_ok() {
                     self.settled(&readings.gateway, readings.epoch, readings.sequence);
                 }
             }
@@ -145,9 +135,7 @@ impl Producers {
             through: producer.through,
             beyond: producer.beyond.iter().copied().collect(),
         };
-        record::Producers {
-            producers: self.0.iter().map(one).collect(),
-        }
+        record::Producers { producers: self.0.iter().map(one).collect() }
     }
 }
 
@@ -211,11 +199,9 @@ mod tests {
         }
         let mut rebuilt = Producers::default();
         rebuilt.replay(&record::Body::Producers(producers.snapshot()));
-        for (sequence, expected) in [
-            (2, Admission::Duplicate),
-            (5, Admission::Duplicate),
-            (3, Admission::New),
-        ] {
+        for (sequence, expected) in
+            [(2, Admission::Duplicate), (5, Admission::Duplicate), (3, Admission::New)]
+        {
             assert_eq!(rebuilt.admit("g", 1, sequence, 10), expected);
         }
     }

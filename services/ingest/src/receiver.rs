@@ -2,7 +2,7 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use rimeline_channels::{HOUR_MS, Id};
 use rimeline_clock::Clock;
-use rimeline_journal::{Journal, Position};
+use rimeline_journal::{BoxFuture, Journal, Position};
 use rimeline_wire::batch::{Bounds, check, write};
 use rimeline_wire::pb::{self, Hello, Limits, Receipt, Welcome};
 use rimeline_wire::record::{Body, Readings, Record};
@@ -53,10 +53,8 @@ impl Receiver {
             at = last.next;
             for entry in entries {
                 let position = entry.position.get();
-                let record = Record::from_bytes(entry.record).map_err(|error| IngestError::BadRecord {
-                    position,
-                    message: error.to_string(),
-                })?;
+                let record = Record::from_bytes(entry.record)
+                    .map_err(|error| IngestError::BadRecord { position, message: error.to_string() })?;
                 // A clock that follows data stands where it stood.
                 parts.clock.observe(record.received_ms);
                 if let Some(body) = &record.body {
@@ -64,12 +62,7 @@ impl Receiver {
                 }
             }
         }
-        Ok(Self {
-            config,
-            parts,
-            producers: Mutex::new(producers),
-            settled: Notify::new(),
-        })
+        Ok(Self { config, parts, producers: Mutex::new(producers), settled: Notify::new() })
     }
 
     /// The limits that gateways are told.
@@ -85,9 +78,7 @@ impl Receiver {
     /// Hears a Hello.
     pub fn greet(&self, hello: &Hello) -> Result<(Sender, Welcome), IngestError> {
         let gateway = Id::new(&hello.gateway)?;
-        let greeted = self
-            .producers()
-            .greet(gateway.as_str(), hello.epoch, hello.oldest_sequence);
+        let greeted = self.producers().greet(gateway.as_str(), hello.epoch, hello.oldest_sequence);
         let acknowledged_through = greeted.map_err(|known| IngestError::OldEpoch {
             gateway: gateway.to_string(),
             given: hello.epoch,
@@ -104,14 +95,7 @@ impl Receiver {
                 future_refused_after_ms: u64::from(self.config.future_refused_after_seconds) * 1_000,
             }),
         };
-        Ok((
-            Sender {
-                gateway,
-                epoch: hello.epoch,
-                oldest_sequence: hello.oldest_sequence,
-            },
-            welcome,
-        ))
+        Ok((Sender { gateway, epoch: hello.epoch, oldest_sequence: hello.oldest_sequence }, welcome))
     }
 
     /// Takes a batch in. Returns once what was accepted of it is on disk.
@@ -120,72 +104,74 @@ impl Receiver {
         sender: &Sender,
         message: pb::Batch,
     ) -> Result<Receipt, IngestError> {
-        let sequence = message.sequence;
-        if sequence == 0 {
-            return Err(IngestError::Protocol("batch.sequence is 0; sequences start at 1"));
-        }
-        let gateway = sender.gateway.as_str();
-        loop {
-            // Registered before looking, so that a batch that settles in between is not missed.
-            let settled = self.settled.notified();
-            let admission = self
-                .producers()
-                .admit(gateway, sender.epoch, sequence, self.config.max_gap);
-            match admission {
-                Admission::New => break,
-                Admission::InFlight => settled.await,
-                Admission::Duplicate => {
-                    let acknowledged_through = self.producers().through(gateway);
-                    return Ok(Receipt {
-                        sequence,
-                        acknowledged_through,
-                        duplicate: true,
-                        ..Receipt::default()
-                    });
-                }
-                Admission::OldEpoch(known) => {
-                    let gateway = gateway.to_owned();
-                    return Err(IngestError::OldEpoch {
-                        gateway,
-                        given: sender.epoch,
-                        known,
-                    });
-                }
-                Admission::Gap(through) => {
-                    return Err(IngestError::Gap {
-                        sequence,
-                        through,
-                        max_gap: self.config.max_gap,
-                    });
-                }
-            }
-        }
         // A task of its own: a gateway that hangs up does not undo what is on its way to disk, and until that is
         // settled the same batch must not be admitted again.
-        let storing = tokio::spawn(Arc::clone(self).store(sender.clone(), message));
+        let (receiver, sender) = (Arc::clone(self), sender.clone());
+        let storing = tokio::spawn(async move { receiver.begin(&sender, message).await });
         storing.await.map_err(|_| IngestError::Stopping)?
     }
 
-    async fn store(self: Arc<Self>, sender: Sender, message: pb::Batch) -> Result<Receipt, IngestError> {
+    /// Takes a batch in: a new one has its place in the journal when this returns, so that batches begun one after
+    /// the other are read in that order. The future ends once it is on disk, and has to be driven to its end.
+    pub(crate) fn begin<'a>(
+        &'a self,
+        sender: &'a Sender,
+        message: pb::Batch,
+    ) -> BoxFuture<'a, Result<Receipt, IngestError>> {
         let sequence = message.sequence;
-        let _in_flight = InFlight {
-            receiver: &self,
-            sender: &sender,
-            sequence,
-        };
-        let (record, mut receipt) = self.judge(&sender, message);
-        if let Err(error) = self.parts.journal.append(record.to_bytes()).await {
-            let error = IngestError::from(error);
-            if error.is_final() {
-                tracing::error!(%error, "nothing can be made durable any more; the service stops");
-                self.parts.shutdown.cancel();
-            }
-            return Err(error);
+        if sequence == 0 {
+            let error = IngestError::Protocol("batch.sequence is 0; sequences start at 1");
+            return Box::pin(std::future::ready(Err(error)));
         }
-        receipt.acknowledged_through =
-            self.producers()
-                .settled(sender.gateway.as_str(), sender.epoch, sequence);
-        Ok(receipt)
+        let gateway = sender.gateway.as_str();
+        // Registered before looking, so that a batch that settles in between is not missed.
+        let settled = self.settled.notified();
+        let admission = self.producers().admit(gateway, sender.epoch, sequence, self.config.max_gap);
+        let known = match admission {
+            Admission::New => return self.store(sender, message),
+            Admission::InFlight => {
+                return Box::pin(async move {
+                    settled.await;
+                    self.begin(sender, message).await
+                });
+            }
+            Admission::Duplicate => {
+                let acknowledged_through = self.producers().through(gateway);
+                Ok(Receipt { sequence, acknowledged_through, duplicate: true, ..Receipt::default() })
+            }
+            Admission::OldEpoch(known) => {
+                Err(IngestError::OldEpoch { gateway: gateway.to_owned(), given: sender.epoch, known })
+            }
+            Admission::Gap(through) => {
+                Err(IngestError::Gap { sequence, through, max_gap: self.config.max_gap })
+            }
+        };
+        Box::pin(std::future::ready(known))
+    }
+
+    fn store<'a>(
+        &'a self,
+        sender: &'a Sender,
+        message: pb::Batch,
+    ) -> BoxFuture<'a, Result<Receipt, IngestError>> {
+        let sequence = message.sequence;
+        let in_flight = InFlight { receiver: self, sender, sequence };
+        let (record, mut receipt) = self.judge(sender, message);
+        let appending = self.parts.journal.append(record.to_bytes());
+        Box::pin(async move {
+            let _in_flight = in_flight;
+            if let Err(error) = appending.await {
+                let error = IngestError::from(error);
+                if error.is_final() {
+                    tracing::error!(%error, "nothing can be made durable any more; the service stops");
+                    self.parts.shutdown.cancel();
+                }
+                return Err(error);
+            }
+            receipt.acknowledged_through =
+                self.producers().settled(sender.gateway.as_str(), sender.epoch, sequence);
+            Ok(receipt)
+        })
     }
 
     /// Checks a batch and makes the record of what can be stored.
@@ -200,15 +186,9 @@ impl Receiver {
         };
         let checked = check(&message, &bounds);
         let batch = &checked.batch;
-        let newest = batch
-            .times
-            .iter()
-            .chain(batch.events.iter().map(|e| &e.time))
-            .max();
-        let received_ms = newest.map_or_else(
-            || self.parts.clock.now_ms(),
-            |time| self.parts.clock.observe(*time),
-        );
+        let newest = batch.times.iter().chain(batch.events.iter().map(|e| &e.time)).max();
+        let received_ms =
+            newest.map_or_else(|| self.parts.clock.now_ms(), |time| self.parts.clock.observe(*time));
         let late_before_ms = received_ms - self.late_after_ms();
         let receipt = Receipt {
             sequence: message.sequence,
@@ -218,11 +198,7 @@ impl Receiver {
             refusals: checked.refusals,
             ..Receipt::default()
         };
-        let stored = if receipt.refusals.is_empty() {
-            message
-        } else {
-            write(batch, message.sequence)
-        };
+        let stored = if receipt.refusals.is_empty() { message } else { write(batch, message.sequence) };
         let readings = Readings {
             gateway: sender.gateway.to_string(),
             epoch: sender.epoch,
@@ -231,13 +207,7 @@ impl Receiver {
             batch: rimeline_wire::encode(&stored),
             oldest_sequence: sender.oldest_sequence,
         };
-        (
-            Record {
-                received_ms,
-                body: Some(Body::Readings(readings)),
-            },
-            receipt,
-        )
+        (Record { received_ms, body: Some(Body::Readings(readings)) }, receipt)
     }
 
     /// Writes down what has been received, then lets go of the journal before `consumed`.
@@ -246,10 +216,7 @@ impl Receiver {
             return Ok(());
         }
         let snapshot = self.producers().snapshot();
-        let record = Record {
-            received_ms: self.parts.clock.now_ms(),
-            body: Some(Body::Producers(snapshot)),
-        };
+        let record = Record { received_ms: self.parts.clock.now_ms(), body: Some(Body::Producers(snapshot)) };
         self.parts.journal.append(record.to_bytes()).await?;
         Ok(self.parts.journal.trim(consumed)?)
     }
@@ -273,9 +240,7 @@ struct InFlight<'a> {
 
 impl Drop for InFlight<'_> {
     fn drop(&mut self) {
-        self.receiver
-            .producers()
-            .dropped(self.sender.gateway.as_str(), self.sender.epoch, self.sequence);
+        self.receiver.producers().dropped(self.sender.gateway.as_str(), self.sender.epoch, self.sequence);
         self.receiver.settled.notify_waiters();
     }
 }

@@ -25,27 +25,14 @@ fn open(folder: &Path, clock: impl Clock) -> Rig {
         ..Options::default()
     };
     let journal = Arc::new(LocalJournal::open(folder, options).unwrap());
-    let parts = Parts {
-        journal: journal.clone(),
-        clock: Arc::new(clock),
-        shutdown: CancellationToken::new(),
-    };
-    let config = IngestConfig {
-        max_gap: 4,
-        ..IngestConfig::default()
-    };
-    Rig {
-        journal,
-        receiver: Arc::new(Receiver::open(config, parts).unwrap()),
-    }
+    let parts =
+        Parts { journal: journal.clone(), clock: Arc::new(clock), shutdown: CancellationToken::new() };
+    let config = IngestConfig { max_gap: 4, ..IngestConfig::default() };
+    Rig { journal, receiver: Arc::new(Receiver::open(config, parts).unwrap()) }
 }
 
 fn hello(epoch: u64) -> pb::Hello {
-    pb::Hello {
-        gateway: "gate-1".into(),
-        epoch,
-        ..pb::Hello::default()
-    }
+    pb::Hello { gateway: "gate-1".into(), epoch, ..pb::Hello::default() }
 }
 
 fn batch(sequence: u64, time: i64) -> pb::Batch {
@@ -87,21 +74,11 @@ async fn what_is_acknowledged_is_in_the_journal_and_a_repeat_is_a_duplicate_also
     for sequence in 1..=3 {
         let receipt = rig.receiver.receive(&sender, batch(sequence, now)).await.unwrap();
         assert_eq!(
-            (
-                receipt.acknowledged_through,
-                receipt.duplicate,
-                receipt.accepted_rows
-            ),
+            (receipt.acknowledged_through, receipt.duplicate, receipt.accepted_rows),
             (sequence, false, 1)
         );
     }
-    assert!(
-        rig.receiver
-            .receive(&sender, batch(2, now))
-            .await
-            .unwrap()
-            .duplicate
-    );
+    assert!(rig.receiver.receive(&sender, batch(2, now)).await.unwrap().duplicate);
     assert_eq!(stored(&rig.journal), [(1, 1), (2, 1), (3, 1)]);
     rig.journal.close().await.unwrap();
     drop(rig);
@@ -109,13 +86,7 @@ async fn what_is_acknowledged_is_in_the_journal_and_a_repeat_is_a_duplicate_also
     let rig = open(folder.path(), WallClock::default());
     let (sender, welcome) = rig.receiver.greet(&hello(1)).unwrap();
     assert_eq!(welcome.acknowledged_through, 3);
-    assert!(
-        rig.receiver
-            .receive(&sender, batch(3, now))
-            .await
-            .unwrap()
-            .duplicate
-    );
+    assert!(rig.receiver.receive(&sender, batch(3, now)).await.unwrap().duplicate);
     assert_eq!(stored(&rig.journal).len(), 3);
 }
 
@@ -161,24 +132,13 @@ async fn old_rows_are_late_and_rows_of_a_broken_clock_are_refused_with_their_fie
     let now = WallClock::default().now_ms();
     let rig = open(folder.path(), WallClock::default());
     let (sender, _) = rig.receiver.greet(&hello(1)).unwrap();
-    let receipt = rig
-        .receiver
-        .receive(&sender, batch(1, now - 25 * HOUR_MS))
-        .await
-        .unwrap();
+    let receipt = rig.receiver.receive(&sender, batch(1, now - 25 * HOUR_MS)).await.unwrap();
     assert_eq!((receipt.accepted_rows, receipt.late_rows), (1, 1));
     for (sequence, time) in [(2, 0), (3, now + HOUR_MS), (4, 4_102_444_800_000)] {
-        let receipt = rig
-            .receiver
-            .receive(&sender, batch(sequence, time))
-            .await
-            .unwrap();
+        let receipt = rig.receiver.receive(&sender, batch(sequence, time)).await.unwrap();
         assert_eq!((receipt.accepted_rows, receipt.refusals.len()), (0, 1));
         assert_eq!(receipt.refusals[0].field, "time_delta_ms");
-        assert_eq!(
-            receipt.acknowledged_through, sequence,
-            "bad data is never sent again"
-        );
+        assert_eq!(receipt.acknowledged_through, sequence, "bad data is never sent again");
     }
 }
 
@@ -189,16 +149,8 @@ async fn on_a_clock_that_follows_data_a_recording_is_news_and_the_clock_survives
     let rig = open(folder.path(), DataClock::default());
     let (sender, _) = rig.receiver.greet(&hello(1)).unwrap();
     for (sequence, hours) in [(1, 0), (2, 30), (3, 1)] {
-        let receipt = rig
-            .receiver
-            .receive(&sender, batch(sequence, start + hours * HOUR_MS))
-            .await
-            .unwrap();
-        assert_eq!(
-            receipt.late_rows,
-            u32::from(sequence == 3),
-            "29 h behind the newest reading is late"
-        );
+        let receipt = rig.receiver.receive(&sender, batch(sequence, start + hours * HOUR_MS)).await.unwrap();
+        assert_eq!(receipt.late_rows, u32::from(sequence == 3), "29 h behind the newest reading is late");
     }
     rig.journal.close().await.unwrap();
     drop(rig);
@@ -212,39 +164,13 @@ async fn what_breaks_the_protocol_is_an_error_that_names_the_field() {
     let folder = tempfile::tempdir().unwrap();
     let now = WallClock::default().now_ms();
     let rig = open(folder.path(), WallClock::default());
-    let bad = rig
-        .receiver
-        .greet(&pb::Hello {
-            gateway: "no id".into(),
-            ..hello(1)
-        })
-        .unwrap_err();
+    let bad = rig.receiver.greet(&pb::Hello { gateway: "no id".into(), ..hello(1) }).unwrap_err();
     assert!(bad.to_string().contains("hello.gateway"), "{bad}");
     let (sender, _) = rig.receiver.greet(&hello(2)).unwrap();
     let old = rig.receiver.greet(&hello(1)).unwrap_err();
-    assert!(
-        matches!(
-            old,
-            IngestError::OldEpoch {
-                given: 1,
-                known: 2,
-                ..
-            }
-        ),
-        "{old}"
-    );
+    assert!(matches!(old, IngestError::OldEpoch { given: 1, known: 2, .. }), "{old}");
     let gap = rig.receiver.receive(&sender, batch(6, now)).await.unwrap_err();
-    assert!(
-        matches!(
-            gap,
-            IngestError::Gap {
-                sequence: 6,
-                through: 0,
-                max_gap: 4
-            }
-        ),
-        "{gap}"
-    );
+    assert!(matches!(gap, IngestError::Gap { sequence: 6, through: 0, max_gap: 4 }), "{gap}");
     assert!(rig.receiver.receive(&sender, batch(4, now)).await.is_ok());
     let zero = rig.receiver.receive(&sender, batch(0, now)).await.unwrap_err();
     assert!(zero.to_string().contains("batch.sequence"), "{zero}");
@@ -263,11 +189,8 @@ async fn a_full_journal_asks_gateways_to_come_back_and_takes_batches_again_once_
     };
     let journal = Arc::new(LocalJournal::open(folder.path(), options).unwrap());
     let shutdown = CancellationToken::new();
-    let parts = Parts {
-        journal: journal.clone(),
-        clock: Arc::new(WallClock::default()),
-        shutdown: shutdown.clone(),
-    };
+    let parts =
+        Parts { journal: journal.clone(), clock: Arc::new(WallClock::default()), shutdown: shutdown.clone() };
     let receiver = Arc::new(Receiver::open(IngestConfig::default(), parts).unwrap());
     let (sender, _) = receiver.greet(&hello(1)).unwrap();
     let big = |sequence| pb::Batch {

@@ -3,6 +3,7 @@ use std::sync::Arc;
 use std::time::Instant;
 
 use anyhow::{Context, Result};
+use futures::{StreamExt, TryStreamExt, stream};
 use indicatif::{ProgressBar, ProgressStyle};
 use rimeline_channels::{Batch, Id};
 use rimeline_clock::WallClock;
@@ -17,6 +18,8 @@ use crate::server::Server;
 use crate::{feed, fleet, serve, show, weekly};
 
 const BATCH_ROWS: usize = 2_000;
+/// Descriptions and loads that are under way at once.
+const AT_ONCE: usize = 256;
 
 pub(crate) async fn run(options: DemoOptions) -> Result<()> {
     let folder = tempfile::tempdir()?;
@@ -76,17 +79,20 @@ async fn show_job(server: &Server, url: &str, options: &DemoOptions) -> Result<(
     planted(&client, fleet.truth()).await
 }
 
+/// Describes units and loads, many at a time: each is answered once it has taken effect.
 async fn describe(client: &Client, fleet: &Fleet) -> Result<()> {
-    let mut registry = client.registry();
-    for unit in fleet.units() {
+    let units = stream::iter(fleet.units()).map(|unit| {
+        let mut registry = client.registry();
         let unit = Some(fleet::description(unit));
-        registry.describe_unit(pb::DescribeUnitRequest { unit }).await.map_err(refused)?;
-    }
-    for load in fleet.loads() {
+        async move { registry.describe_unit(pb::DescribeUnitRequest { unit }).await.map(drop) }
+    });
+    units.buffer_unordered(AT_ONCE).try_collect::<()>().await.map_err(refused)?;
+    let loads = stream::iter(fleet.loads()).map(|load| {
+        let mut registry = client.registry();
         let load = Some(fleet::load(load));
-        registry.put_load(pb::PutLoadRequest { load }).await.map_err(refused)?;
-    }
-    Ok(())
+        async move { registry.put_load(pb::PutLoadRequest { load }).await.map(drop) }
+    });
+    loads.buffer_unordered(AT_ONCE).try_collect::<()>().await.map_err(refused)
 }
 
 /// Pushes every reading in the order of arrival, as fast as the service takes it.

@@ -1,0 +1,88 @@
+//! A client that knows nothing but the contract.
+
+mod support;
+
+use std::time::Duration;
+
+use support::{Service, python};
+
+/// Python with grpcio, generated from `proto/`: describes a unit, streams readings, is acknowledged, goes on after its
+/// connection is cut, follows the feed, and finds the services by reflection.
+#[test]
+fn a_python_gateway_is_served() {
+    let Some(mut python) = python("the Python gateway") else { return };
+    let service = Service::start("data");
+    let output = python
+        .arg("tests/foreign/gateway.py")
+        .args(["--address", &service.address, "--unit", "PY-1"])
+        .current_dir(support::repository())
+        .output()
+        .unwrap();
+    let said = String::from_utf8_lossy(&output.stdout);
+    assert!(output.status.success(), "{said}\n{}", String::from_utf8_lossy(&output.stderr));
+    let unit = service.wait_for_readings("PY-1", 1);
+    assert_eq!(unit["described"], true);
+}
+
+/// The feed goes on after a reconnect and after a restart of the server without a skip or a repeat; a foreign cursor is
+/// answered as such, with a snapshot.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_follower_resumes_after_a_restart_and_a_foreign_cursor_is_answered() {
+    use rimeline_wire::pb;
+    use rimeline_wire::pb::feed_service_client::FeedServiceClient;
+    use rimeline_wire::pb::follow_cases_response::Item;
+
+    let mut service = Service::start("data");
+    let mut cursor = None;
+    for round in 0..3 {
+        open_sensor(&service, round);
+        let mut feed = FeedServiceClient::connect(service.url()).await.unwrap();
+        let request = pb::FollowCasesRequest { cursor, filter: None };
+        let mut stream = feed.follow_cases(request).await.unwrap().into_inner();
+        let mut heard = Vec::new();
+        while heard.is_empty() {
+            let message = tokio::time::timeout(Duration::from_secs(30), stream.message()).await;
+            match message.expect("the feed is silent").unwrap().unwrap().item.unwrap() {
+                Item::Changed(changed) => {
+                    cursor = changed.cursor.or(cursor);
+                    heard.push(changed.case.unwrap().unit);
+                }
+                Item::SnapshotStart(start) => assert!(!start.cursor_out_of_range),
+                Item::SnapshotEnd(end) => cursor = end.cursor,
+                Item::Heartbeat(_) => {}
+            }
+        }
+        assert_eq!(heard, [format!("F-{round}")], "nothing skipped, nothing repeated");
+        service.stop();
+        service.start_again();
+    }
+    let mut feed = FeedServiceClient::connect(service.url()).await.unwrap();
+    let foreign = Some(pb::Cursor { epoch: 1, sequence: 1 });
+    let request = pb::FollowCasesRequest { cursor: foreign, filter: None };
+    let mut stream = feed.follow_cases(request).await.unwrap().into_inner();
+    match stream.message().await.unwrap().unwrap().item.unwrap() {
+        Item::SnapshotStart(start) => assert!(start.cursor_out_of_range),
+        other => panic!("{other:?}"),
+    }
+}
+
+/// Pushes an hour of readings in which a fitted sensor's circuit is open.
+fn open_sensor(service: &Service, round: usize) {
+    use std::fmt::Write;
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| folder.path().join(name).display().to_string();
+    let mapping = format!(
+        "[unit]\nid = \"F-{round}\"\n[time]\ncolumn = \"at\"\nformat = \"unix_s\"\n\
+         [[channels]]\nchannel = \"coil\"\ncolumn = \"coil\"\nunit = \"Cel\"\nfailed_open = [\"OPEN\"]\n\
+         [state]\npower = \"on\"\n[unit_description]\ndepot = \"yard\"\nfitted = [\"coil\"]\n"
+    );
+    std::fs::write(path("mapping.toml"), mapping).unwrap();
+    let mut text = String::from("at,coil\n");
+    for minute in 0..120 {
+        let value = if minute < 60 { format!("{}", -5.0 + f64::from(minute % 7) / 10.0) } else { "OPEN".into() };
+        writeln!(text, "{},{value}", 1_760_000_000 + 60 * (minute + 200 * round as i32)).unwrap();
+    }
+    std::fs::write(path("readings.csv"), text).unwrap();
+    service.ok(&["push", "--mapping", &path("mapping.toml"), &path("readings.csv")]);
+    service.wait_for_readings(&format!("F-{round}"), 120);
+}
