@@ -32,48 +32,88 @@ async fn each_bad_thing_in_a_batch_is_named_with_its_field_and_costs_only_itself
     let mut ingest = IngestServiceClient::connect(service.url()).await.unwrap();
     let time = 1_750_000_000_000;
     let cases: Vec<(&str, pb::Batch, u32, RefusalReason)> = vec![
-        ("wrong unit id", {
-            let mut batch = good(1, time);
-            batch.units.push("no such/id".into());
-            batch.unit_index = vec![0, 1, 0];
-            batch
-        }, 2, RefusalReason::BadUnitId),
-        ("unknown channel", {
-            let mut batch = good(2, time + 1_000);
-            batch.channels[1] = 4_711;
-            batch
-        }, 3, RefusalReason::UnknownChannel),
-        ("time in 1970", {
-            let mut batch = good(3, time + 2_000);
-            batch.time_delta_ms = vec![0, -(time + 2_000), time + 2_000];
-            batch
-        }, 2, RefusalReason::TimeTooOld),
-        ("time in 2100", {
-            let mut batch = good(4, time + 3_000);
-            batch.time_delta_ms = vec![0, 4_102_444_800_000 - time, time - 4_102_444_800_000];
-            batch
-        }, 2, RefusalReason::TimeInFuture),
-        ("unknown enumeration", {
-            let mut batch = good(5, time + 4_000);
-            batch.states = vec![pb::State { stage: 99, ..pb::State::default() }];
-            batch
-        }, 3, RefusalReason::UnknownState),
-        ("a value that no 32 bits hold", {
-            let mut batch = good(6, time + 5_000);
-            batch.deltas = vec![i32::MAX, 1, -1, 0, 0, 0];
-            batch
-        }, 3, RefusalReason::ValueOutOfStorageRange),
-        ("too many rows", {
-            let mut batch = good(7, time + 6_000);
-            batch.time_delta_ms = vec![0; 10_001];
-            batch.deltas = vec![0; 20_002];
-            batch
-        }, 0, RefusalReason::TooLarge),
-        ("lengths that do not fit", {
-            let mut batch = good(8, time + 7_000);
-            batch.deltas.pop();
-            batch
-        }, 0, RefusalReason::BadLength),
+        (
+            "wrong unit id",
+            {
+                let mut batch = good(1, time);
+                batch.units.push("no such/id".into());
+                batch.unit_index = vec![0, 1, 0];
+                batch
+            },
+            2,
+            RefusalReason::BadUnitId,
+        ),
+        (
+            "unknown channel",
+            {
+                let mut batch = good(2, time + 1_000);
+                batch.channels[1] = 4_711;
+                batch
+            },
+            3,
+            RefusalReason::UnknownChannel,
+        ),
+        (
+            "time in 1970",
+            {
+                let mut batch = good(3, time + 2_000);
+                batch.time_delta_ms = vec![0, -(time + 2_000), time + 2_000];
+                batch
+            },
+            2,
+            RefusalReason::TimeTooOld,
+        ),
+        (
+            "time in 2100",
+            {
+                let mut batch = good(4, time + 3_000);
+                batch.time_delta_ms = vec![0, 4_102_444_800_000 - time, time - 4_102_444_800_000];
+                batch
+            },
+            2,
+            RefusalReason::TimeInFuture,
+        ),
+        (
+            "unknown enumeration",
+            {
+                let mut batch = good(5, time + 4_000);
+                batch.states = vec![pb::State { stage: 99, ..pb::State::default() }];
+                batch
+            },
+            3,
+            RefusalReason::UnknownState,
+        ),
+        (
+            "a value that no 32 bits hold",
+            {
+                let mut batch = good(6, time + 5_000);
+                batch.deltas = vec![i32::MAX, 1, -1, 0, 0, 0];
+                batch
+            },
+            3,
+            RefusalReason::ValueOutOfStorageRange,
+        ),
+        (
+            "too many rows",
+            {
+                let mut batch = good(7, time + 6_000);
+                batch.time_delta_ms = vec![0; 10_001];
+                batch.deltas = vec![0; 20_002];
+                batch
+            },
+            0,
+            RefusalReason::TooLarge,
+        ),
+        (
+            "lengths that do not fit",
+            {
+                let mut batch = good(8, time + 7_000);
+                batch.deltas.pop();
+                batch
+            },
+            0,
+            RefusalReason::BadLength,
+        ),
     ];
     let mut stored = 0;
     for (what, batch, accepted, reason) in cases {
@@ -83,7 +123,10 @@ async fn each_bad_thing_in_a_batch_is_named_with_its_field_and_costs_only_itself
         assert_eq!((receipt.accepted_rows, reasons), (accepted, vec![reason]), "{what}");
         let refusal = &receipt.refusals[0];
         assert!(!refusal.field.is_empty() && refusal.message.len() > 20, "{what}: {refusal:?}");
-        assert_eq!(receipt.acknowledged_through, batch.sequence, "{what}: bad data must not come back for ever");
+        assert_eq!(
+            receipt.acknowledged_through, batch.sequence,
+            "{what}: bad data must not come back for ever"
+        );
         stored += u64::from(accepted);
     }
     let unit = service.wait_for_readings("A", stored);
@@ -95,12 +138,16 @@ async fn each_bad_thing_in_a_batch_is_named_with_its_field_and_costs_only_itself
 #[tokio::test(flavor = "multi_thread")]
 async fn what_breaks_the_protocol_is_a_status_that_names_the_field_and_the_server_goes_on() {
     let service = Service::start("wall");
-    let mut ingest = IngestServiceClient::connect(service.url()).await.unwrap().max_encoding_message_size(64 << 20);
+    let mut ingest =
+        IngestServiceClient::connect(service.url()).await.unwrap().max_encoding_message_size(64 << 20);
     let mut send = async |hello: Option<pb::Hello>, batch: Option<pb::Batch>| {
         ingest.send_readings(pb::SendReadingsRequest { hello, batch }).await.unwrap_err()
     };
     let missing = send(None, Some(good(1, 0))).await;
-    assert_eq!((missing.code(), missing.message()), (Code::InvalidArgument, "both hello and batch are needed"));
+    assert_eq!(
+        (missing.code(), missing.message()),
+        (Code::InvalidArgument, "both hello and batch are needed")
+    );
     let nameless = send(Some(pb::Hello::default()), Some(good(1, 0))).await;
     assert!(nameless.message().contains("hello.gateway"), "{nameless}");
     let huge = pb::Batch { deltas: vec![i32::MIN; 2 << 20], ..good(1, 0) };
@@ -108,7 +155,11 @@ async fn what_breaks_the_protocol_is_a_status_that_names_the_field_and_the_serve
     assert_eq!(huge.code(), Code::OutOfRange, "{huge}");
 
     let mut registry = RegistryServiceClient::connect(service.url()).await.unwrap();
-    let unit = pb::UnitDescription { unit: "A".into(), altitude_m: Some(f64::NAN), ..pb::UnitDescription::default() };
+    let unit = pb::UnitDescription {
+        unit: "A".into(),
+        altitude_m: Some(f64::NAN),
+        ..pb::UnitDescription::default()
+    };
     let nan = registry.describe_unit(pb::DescribeUnitRequest { unit: Some(unit) }).await.unwrap_err();
     assert_eq!(nan.code(), Code::InvalidArgument);
     assert!(nan.message().contains("altitude_m"), "{nan}");
@@ -145,7 +196,8 @@ fn a_csv_with_a_missing_column_is_named_and_the_other_files_are_pushed() {
     .unwrap();
     std::fs::write(path("bad.csv"), "at,koil\n2026-01-01T00:00:00Z,1\n").unwrap();
     std::fs::write(path("good.csv"), "at,coil\n2026-01-01T00:00:00Z,1\n2026-01-01T00:01:00Z,nan\n").unwrap();
-    let output = service.run(&["push", "--mapping", &path("mapping.toml"), &path("bad.csv"), &path("good.csv")]);
+    let output =
+        service.run(&["push", "--mapping", &path("mapping.toml"), &path("bad.csv"), &path("good.csv")]);
     let said = String::from_utf8_lossy(&output.stderr);
     assert!(!output.status.success(), "half a push is no success");
     assert!(said.contains("coil") && said.contains("koil") && said.contains("bad.csv"), "{said}");

@@ -47,7 +47,8 @@ fn kill_minus_nine_in_the_middle_of_a_push_loses_no_acknowledged_reading_and_dou
     let mut text = String::from("unit,at,number,coil\n");
     for row in 0..ROWS {
         let (unit, minute) = (row % 20, (row / 20) as i64);
-        writeln!(text, "K-{unit:02},{},{row},{:.1}", START + 60 * minute, (row % 700) as f64 / 10.0 - 30.0).unwrap();
+        writeln!(text, "K-{unit:02},{},{row},{:.1}", START + 60 * minute, (row % 700) as f64 / 10.0 - 30.0)
+            .unwrap();
     }
     std::fs::write(&readings, text).unwrap();
 
@@ -92,7 +93,11 @@ fn walk(folder: &std::path::Path) -> usize {
     let mut files = 0;
     for entry in std::fs::read_dir(folder).unwrap() {
         let path = entry.unwrap().path();
-        files += if path.is_dir() { walk(&path) } else { usize::from(path.extension().is_some_and(|e| e == "parquet")) };
+        files += if path.is_dir() {
+            walk(&path)
+        } else {
+            usize::from(path.extension().is_some_and(|e| e == "parquet"))
+        };
     }
     files
 }

@@ -18,7 +18,8 @@ fn conditions(service: &Service, unit: &str) -> BTreeSet<String> {
 fn an_ordinary_day_is_quiet_and_a_run_that_never_reaches_its_set_point_is_found() {
     let Some(folder) = measured("nist-heat-pump") else { return };
     let mut service = Service::start("data");
-    let days = ["atlanta", "tucson"].map(|day| folder.join(format!("{day}_eff_default.csv")).display().to_string());
+    let days =
+        ["atlanta", "tucson"].map(|day| folder.join(format!("{day}_eff_default.csv")).display().to_string());
     let said = service.ok(&["push", "--mapping", &mapping("heat-pump-days.toml"), &days[0], &days[1]]);
     assert!(said.contains("2880 rows of 2 units read from 2 files; 2880 stored"), "{said}");
     for unit in ["HP-atlanta", "HP-tucson"] {
@@ -52,7 +53,11 @@ fn one_wrong_value_in_a_year_is_set_aside_and_gaps_stay_gaps() {
         let now = service.wait_for_readings(unit, 8_000);
         readings += now["readings"].as_u64().unwrap();
         for mark in now["marks"].as_array().unwrap() {
-            marks.push(format!("{unit} {} {}", mark["channel"].as_str().unwrap(), mark["time"].as_str().unwrap()));
+            marks.push(format!(
+                "{unit} {} {}",
+                mark["channel"].as_str().unwrap(),
+                mark["time"].as_str().unwrap()
+            ));
         }
         assert_eq!(conditions(&service, unit), BTreeSet::new(), "{unit}");
     }
@@ -74,5 +79,8 @@ fn a_lone_channel_that_stands_still_is_no_case_and_the_report_says_why() {
     let stuck = judgements.iter().find(|j| j["condition"] == "sensor_stuck").unwrap();
     assert_eq!(stuck["verdict"], "abstains", "{stuck}");
     let reason = stuck["reason"].as_str().unwrap();
-    assert!(reason.contains("compare") || reason.contains("neighbour") || reason.contains("other"), "{reason}");
+    assert!(
+        reason.contains("compare") || reason.contains("neighbour") || reason.contains("other"),
+        "{reason}"
+    );
 }

@@ -6,7 +6,8 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 fn tracked(ending: &str) -> Vec<PathBuf> {
-    let output = Command::new("git").args(["ls-files", "-z"]).current_dir(support::repository()).output().unwrap();
+    let output =
+        Command::new("git").args(["ls-files", "-z"]).current_dir(support::repository()).output().unwrap();
     let names = String::from_utf8(output.stdout).unwrap();
     let paths = names.split('\0').filter(|name| name.ends_with(ending));
     paths.map(|name| support::repository().join(name)).filter(|path| path.is_file()).collect()
@@ -14,7 +15,8 @@ fn tracked(ending: &str) -> Vec<PathBuf> {
 
 fn is_test(path: &Path) -> bool {
     let text = path.to_string_lossy();
-    ["/tests/", "/benches/", "/examples/"].iter().any(|part| text.contains(part)) || text.ends_with("tests.rs")
+    ["/tests/", "/benches/", "/examples/"].iter().any(|part| text.contains(part))
+        || text.ends_with("tests.rs")
 }
 
 #[test]
@@ -33,7 +35,12 @@ fn no_source_file_is_over_800_lines_and_half_of_them_are_at_most_150() {
 #[test]
 fn nothing_is_left_for_later() {
     // Written apart, so that this file does not find itself.
-    let words = [["TO", "DO"].concat(), ["FIX", "ME"].concat(), ["todo", "!("].concat(), ["unimpl", "emented!("].concat()];
+    let words = [
+        ["TO", "DO"].concat(),
+        ["FIX", "ME"].concat(),
+        ["todo", "!("].concat(),
+        ["unimpl", "emented!("].concat(),
+    ];
     for ending in [".rs", ".md", ".proto", ".py", ".toml", "run"] {
         for path in tracked(ending) {
             let text = std::fs::read_to_string(&path).unwrap();

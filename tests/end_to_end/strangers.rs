@@ -79,7 +79,8 @@ fn open_sensor(service: &Service, round: usize) {
     std::fs::write(path("mapping.toml"), mapping).unwrap();
     let mut text = String::from("at,coil\n");
     for minute in 0..120 {
-        let value = if minute < 60 { format!("{}", -5.0 + f64::from(minute % 7) / 10.0) } else { "OPEN".into() };
+        let value =
+            if minute < 60 { format!("{}", -5.0 + f64::from(minute % 7) / 10.0) } else { "OPEN".into() };
         writeln!(text, "{},{value}", 1_760_000_000 + 60 * (minute + 200 * round as i32)).unwrap();
     }
     std::fs::write(path("readings.csv"), text).unwrap();

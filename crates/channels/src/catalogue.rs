@@ -134,7 +134,11 @@ impl Channel {
 
     /// The channel with this name.
     pub fn from_name(name: &str) -> Result<Self, UnknownChannel> {
-        SPECS.iter().find(|s| s.name == name).map(|s| s.channel).ok_or_else(|| UnknownChannel(name.to_owned()))
+        SPECS
+            .iter()
+            .find(|s| s.name == name)
+            .map(|s| s.channel)
+            .ok_or_else(|| UnknownChannel(name.to_owned()))
     }
 
     /// Lower-case name.

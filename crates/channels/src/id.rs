@@ -23,7 +23,9 @@ impl Id {
         if good {
             Ok(Self(text.into()))
         } else {
-            Err(BadId { shown: text.chars().take(Self::MAX_LEN + 1).collect::<String>().escape_debug().to_string() })
+            Err(BadId {
+                shown: text.chars().take(Self::MAX_LEN + 1).collect::<String>().escape_debug().to_string(),
+            })
         }
     }
 

@@ -173,7 +173,8 @@ mod tests {
 
     #[test]
     fn a_start_stop_unit_at_its_set_point_does_not_run() {
-        let mut state = State { stage: Stage::Satisfied, running_mode: RunningMode::StartStop, ..State::default() };
+        let mut state =
+            State { stage: Stage::Satisfied, running_mode: RunningMode::StartStop, ..State::default() };
         assert_eq!(state.compressor_running(), Some(false));
         state.running_mode = RunningMode::Continuous;
         assert_eq!(state.compressor_running(), None);

@@ -27,9 +27,7 @@ pub trait Clock: Send + Sync + 'static {
 // The one place that reads the machine's clock.
 #[allow(clippy::disallowed_methods)]
 fn wall_ms() -> i64 {
-    SystemTime::now()
-        .duration_since(UNIX_EPOCH)
-        .map_or(0, |d| d.as_millis() as i64)
+    SystemTime::now().duration_since(UNIX_EPOCH).map_or(0, |d| d.as_millis() as i64)
 }
 
 /// Wall time, held so that it never steps back.
@@ -62,9 +60,7 @@ pub struct DataClock {
 impl DataClock {
     /// A clock that stands at `start_ms` until newer data arrives; 0 where nothing has arrived yet.
     pub fn starting_at(start_ms: i64) -> Self {
-        Self {
-            latest: AtomicI64::new(start_ms),
-        }
+        Self { latest: AtomicI64::new(start_ms) }
     }
 }
 

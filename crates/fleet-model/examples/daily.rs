@@ -71,11 +71,9 @@ impl Day {
         self.on += u32::from(r.state.power == Power::On);
         self.run += u32::from(r.state.compressor_running() == Some(true));
         self.outside.extend(r.quantity(Channel::AmbientAir));
-        if let (Some(back), Some(set), Power::On) = (
-            r.quantity(Channel::ReturnAirControl),
-            r.quantity(Channel::SetPoint),
-            r.state.power,
-        ) {
+        if let (Some(back), Some(set), Power::On) =
+            (r.quantity(Channel::ReturnAirControl), r.quantity(Channel::SetPoint), r.state.power)
+        {
             self.error.push(back - set);
         }
         if steady {
@@ -88,17 +86,12 @@ impl Day {
         let Some(back) = q(Channel::ReturnAirControl) else {
             return;
         };
-        self.air
-            .extend(q(Channel::SupplyAirControl).map(|supply| back - supply));
-        if let (Some(pd), Some(ps), Some(outside)) = (
-            q(Channel::DischargePressure),
-            q(Channel::SuctionPressure),
-            q(Channel::AmbientAir),
-        ) {
-            self.over_ambient
-                .push(saturation(unit.refrigerant, absolute(unit, pd), true) - outside);
-            self.evaporator
-                .push(back - saturation(unit.refrigerant, absolute(unit, ps), false));
+        self.air.extend(q(Channel::SupplyAirControl).map(|supply| back - supply));
+        if let (Some(pd), Some(ps), Some(outside)) =
+            (q(Channel::DischargePressure), q(Channel::SuctionPressure), q(Channel::AmbientAir))
+        {
+            self.over_ambient.push(saturation(unit.refrigerant, absolute(unit, pd), true) - outside);
+            self.evaporator.push(back - saturation(unit.refrigerant, absolute(unit, ps), false));
         }
     }
 
@@ -127,11 +120,7 @@ fn main() -> Result<(), ScenarioError> {
     let args: Vec<String> = std::env::args().skip(1).collect();
     let only: Option<usize> = args.iter().find_map(|a| a.parse().ok());
     let demo = args.iter().any(|a| a == "demo");
-    let scenario = if demo {
-        Scenario::demo()
-    } else {
-        Scenario::small(10, 40, 3)
-    };
+    let scenario = if demo { Scenario::demo() } else { Scenario::small(10, 40, 3) };
     let fleet = Fleet::new(&scenario)?;
     let (units, truth) = (fleet.units().to_vec(), fleet.truth().to_vec());
     for (at, mut stream) in fleet.into_streams().into_iter().enumerate() {
@@ -145,9 +134,7 @@ fn main() -> Result<(), ScenarioError> {
             let r = delivery.reading;
             high_since = (r.state.stage == Stage::CoolingHigh).then(|| high_since.unwrap_or(r.time));
             let steady = high_since.is_some_and(|since| r.time - since >= 600_000);
-            days.entry(r.time.div_euclid(DAY_MS))
-                .or_default()
-                .add(unit, delivery, steady);
+            days.entry(r.time.div_euclid(DAY_MS)).or_default().add(unit, delivery, steady);
         }
         let (fluid, cadence) = (unit.refrigerant.name(), unit.cadence_s);
         println!(
@@ -159,24 +146,13 @@ fn main() -> Result<(), ScenarioError> {
             println!("{:?} {:?} from day {day:.2}, peak {}", t.kind, t.channel, t.peak);
         }
         println!("day  outside  CTOA (n)    TDa     TD  duty starts/h defrosts error readings alarms");
-        let over: Vec<f64> = days
-            .values_mut()
-            .enumerate()
-            .filter_map(|(n, day)| day.print(n, unit))
-            .collect();
+        let over: Vec<f64> =
+            days.values_mut().enumerate().filter_map(|(n, day)| day.print(n, unit)).collect();
         let n = over.len() as f64;
         let mean = over.iter().sum::<f64>() / n;
         let var = over.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / n;
-        let lag = over
-            .windows(2)
-            .map(|w| (w[0] - mean) * (w[1] - mean))
-            .sum::<f64>()
-            / n
-            / var;
-        println!(
-            "CTOA mean {mean:.2} sd {:.2} lag-1 {lag:.2} over {n} days",
-            var.sqrt()
-        );
+        let lag = over.windows(2).map(|w| (w[0] - mean) * (w[1] - mean)).sum::<f64>() / n / var;
+        println!("CTOA mean {mean:.2} sd {:.2} lag-1 {lag:.2} over {n} days", var.sqrt());
     }
     Ok(())
 }

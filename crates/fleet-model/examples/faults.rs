@@ -32,11 +32,7 @@ fn median(mut values: Vec<f64>) -> f64 {
 
 /// Temperature of R-452A by the two-parameter law.
 fn saturation(kpa: f64, high: bool) -> f64 {
-    let (a, b) = if high {
-        (15.1427, 2390.61)
-    } else {
-        (15.3956, 2478.69)
-    };
+    let (a, b) = if high { (15.1427, 2390.61) } else { (15.3956, 2478.69) };
     b / (a - kpa.max(1.0).ln()) - 273.15
 }
 
@@ -131,11 +127,7 @@ fn main() -> Result<(), ScenarioError> {
     println!(
         "                                      n   CTOA evapTD    TDa  twins    equal  duty starts defr/d alarm absent  error readings"
     );
-    for service in [
-        Service::FrozenDelivery,
-        Service::FrozenLongHaul,
-        Service::ChilledDelivery,
-    ] {
+    for service in [Service::FrozenDelivery, Service::FrozenLongHaul, Service::ChilledDelivery] {
         print(&format!("{service:?} healthy"), run(None, service, 20)?);
         for kind in FaultKind::ALL {
             for level in [0.25, 0.5, 0.75, 1.0] {
@@ -151,11 +143,7 @@ fn main() -> Result<(), ScenarioError> {
                     _ => None,
                 };
                 let course = Course::Step(level);
-                let onset_day = if kind == FaultKind::GatewaySilent {
-                    25.0
-                } else {
-                    18.0
-                };
+                let onset_day = if kind == FaultKind::GatewaySilent { 25.0 } else { 18.0 };
                 let fault = Fault {
                     unit: 0,
                     kind,

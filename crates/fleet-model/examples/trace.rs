@@ -7,15 +7,9 @@ use rimeline_fleet_model::{Fleet, Scenario, ScenarioError};
 fn main() -> Result<(), ScenarioError> {
     let args: Vec<String> = std::env::args().skip(1).collect();
     let number = |i: usize| args.get(i).and_then(|a| a.parse::<i64>().ok()).unwrap_or(0);
-    let scenario = if args.iter().any(|a| a == "demo") {
-        Scenario::demo()
-    } else {
-        Scenario::small(10, 40, 3)
-    };
-    let (from, to) = (
-        scenario.start + number(1) * HOUR_MS,
-        scenario.start + number(2) * HOUR_MS,
-    );
+    let scenario =
+        if args.iter().any(|a| a == "demo") { Scenario::demo() } else { Scenario::small(10, 40, 3) };
+    let (from, to) = (scenario.start + number(1) * HOUR_MS, scenario.start + number(2) * HOUR_MS);
     let fleet = Fleet::new(&scenario)?;
     let unit = number(0) as usize;
     println!("{:?}", fleet.units().get(unit));

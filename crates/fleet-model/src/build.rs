@@ -37,12 +37,7 @@ pub(crate) fn build(scenario: &Scenario) -> Result<Built, ScenarioError> {
         .map(|(d, i)| Arc::new(Weather::new(d, scenario.days, &mut Chance::new(scenario.seed, i))))
         .collect();
     let cadences = cadences(scenario);
-    let mut built = Built {
-        units: Vec::new(),
-        loads: Vec::new(),
-        truth: Vec::new(),
-        streams: Vec::new(),
-    };
+    let mut built = Built { units: Vec::new(), loads: Vec::new(), truth: Vec::new(), streams: Vec::new() };
     for index in 0..scenario.units {
         let mut chance = Chance::new(scenario.seed, UNIT_STREAMS + u64::from(index));
         let depot_at = index as usize % scenario.depots.len();
@@ -62,19 +57,9 @@ pub(crate) fn build(scenario: &Scenario) -> Result<Built, ScenarioError> {
         built.loads.extend(plan.loads);
         let weather = Arc::clone(&weather[depot_at]);
         let gaps = coverage_gaps(&unit, scenario.days, &mut chance);
-        let machine = Machine::new(
-            index,
-            &unit,
-            design,
-            scenario.start,
-            weather,
-            plan.actions,
-            faults,
-            chance,
-        );
-        built
-            .streams
-            .push(UnitStream::new(machine, unit.cadence_s, scenario.days, gaps));
+        let machine =
+            Machine::new(index, &unit, design, scenario.start, weather, plan.actions, faults, chance);
+        built.streams.push(UnitStream::new(machine, unit.cadence_s, scenario.days, gaps));
         built.units.push(unit);
     }
     built.loads.sort_by_key(|l| l.from);
@@ -93,9 +78,7 @@ fn cadences(scenario: &Scenario) -> Vec<u32> {
             for (owed, c) in owed.iter_mut().zip(&scenario.cadences) {
                 *owed += c.share / total;
             }
-            let most = (0..owed.len())
-                .max_by(|&a, &b| owed[a].total_cmp(&owed[b]))
-                .unwrap_or(0);
+            let most = (0..owed.len()).max_by(|&a, &b| owed[a].total_cmp(&owed[b])).unwrap_or(0);
             owed[most] -= 1.0;
             scenario.cadences[most].cadence_s
         })
@@ -114,9 +97,7 @@ fn draw_unit(
     let depot = &scenario.depots[depot_at];
     // The mix is a cycle, so that small fleets have it too.
     let cycle = [0, 2, 1, 3, 0, 2, 1, 4, 3, 0];
-    let service = choice
-        .service
-        .unwrap_or(Service::ALL[cycle[index as usize % cycle.len()]]);
+    let service = choice.service.unwrap_or(Service::ALL[cycle[index as usize % cycle.len()]]);
     let body = match service {
         Service::ChilledDelivery | Service::FrozenDelivery if chance.happens(0.5) => Body::RigidBody,
         _ => Body::SemiTrailer,
@@ -124,11 +105,7 @@ fn draw_unit(
     let generation = if chance.happens(0.6) { 'a' } else { 'b' };
     let refrigerant = choice.refrigerant.unwrap_or_else(|| {
         if service.frozen() || generation == 'a' {
-            if generation == 'a' {
-                Refrigerant::R452A
-            } else {
-                Refrigerant::R404A
-            }
+            if generation == 'a' { Refrigerant::R452A } else { Refrigerant::R404A }
         } else if body == Body::RigidBody {
             Refrigerant::R134a
         } else {
@@ -136,36 +113,18 @@ fn draw_unit(
         }
     });
     let pressure_reference = choice.pressure_reference.unwrap_or_else(|| {
-        [
-            PressureReference::SealedGauge,
-            PressureReference::VentedGauge,
-            PressureReference::Absolute,
-        ][chance.below(3)]
+        [PressureReference::SealedGauge, PressureReference::VentedGauge, PressureReference::Absolute]
+            [chance.below(3)]
     });
-    let resolution_k = choice
-        .resolution_k
-        .unwrap_or([0.1, 0.1, 0.1, 0.5, 0.5, 1.0][chance.below(6)]);
-    let shore = choice
-        .shore
-        .unwrap_or_else(|| chance.happens(if service.delivery() { 0.6 } else { 0.35 }));
-    let drives = if shore {
-        vec![Drive::Engine, Drive::Shore]
-    } else {
-        vec![Drive::Engine]
-    };
+    let resolution_k = choice.resolution_k.unwrap_or([0.1, 0.1, 0.1, 0.5, 0.5, 1.0][chance.below(6)]);
+    let shore = choice.shore.unwrap_or_else(|| chance.happens(if service.delivery() { 0.6 } else { 0.35 }));
+    let drives = if shore { vec![Drive::Engine, Drive::Shore] } else { vec![Drive::Engine] };
     let fluid_name = refrigerant.name().to_ascii_lowercase().replace('-', "");
-    let body_name = if body == Body::SemiTrailer {
-        "semi"
-    } else {
-        "rigid"
-    };
+    let body_name = if body == Body::SemiTrailer { "semi" } else { "rigid" };
     // A gauge switch opens at a gauge pressure; an absolute reference reads an atmosphere more.
     let cut_out = refrigerant.cut_out_gauge_kpa();
-    let cut_out_kpa = if pressure_reference == PressureReference::Absolute {
-        cut_out + 101.325
-    } else {
-        cut_out
-    };
+    let cut_out_kpa =
+        if pressure_reference == PressureReference::Absolute { cut_out + 101.325 } else { cut_out };
     Some(Unit {
         id: Id::new(&format!("T-{:03}", index + 1)).ok()?,
         body,
@@ -205,28 +164,14 @@ fn fitted(choice: &UnitChoice, service: Service, shore: bool, chance: &mut Chanc
     ];
     let twins = choice.twins.unwrap_or_else(|| chance.happens(0.7));
     of(&[C::ReturnAirCheck, C::SupplyAirCheck], twins, &mut all);
-    of(
-        &[C::Coil],
-        choice.twins.unwrap_or_else(|| chance.happens(0.85)),
-        &mut all,
-    );
+    of(&[C::Coil], choice.twins.unwrap_or_else(|| chance.happens(0.85)), &mut all);
     let pressures = choice.pressures.unwrap_or_else(|| chance.happens(0.9));
     of(&[C::DischargePressure, C::SuctionPressure], pressures, &mut all);
-    of(
-        &[C::SuctionThrottle],
-        !service.frozen() && chance.happens(0.7),
-        &mut all,
-    );
+    of(&[C::SuctionThrottle], !service.frozen() && chance.happens(0.7), &mut all);
     of(&[C::DischargeLine], chance.happens(0.4), &mut all);
     of(&[C::SuctionLine, C::LiquidLine], chance.happens(0.25), &mut all);
-    let probes = [
-        C::CargoProbe1,
-        C::CargoProbe2,
-        C::CargoProbe3,
-        C::CargoProbe4,
-        C::CargoProbe5,
-        C::CargoProbe6,
-    ];
+    let probes =
+        [C::CargoProbe1, C::CargoProbe2, C::CargoProbe3, C::CargoProbe4, C::CargoProbe5, C::CargoProbe6];
     let least = if service == Service::Pharma { 3 } else { 1 };
     of(&probes[..least + chance.below(4)], true, &mut all);
     of(&[C::Controller], chance.happens(0.5), &mut all);
@@ -239,11 +184,7 @@ fn fitted(choice: &UnitChoice, service: Service, shore: bool, chance: &mut Chanc
 
 /// A sensor that breaks is fitted, whatever chance says.
 fn with_faulty(mut fitted: Vec<Channel>, scenario: &Scenario, unit: u32) -> Vec<Channel> {
-    let broken = scenario
-        .faults
-        .iter()
-        .filter(|f| f.unit == unit)
-        .filter_map(|f| f.channel);
+    let broken = scenario.faults.iter().filter(|f| f.unit == unit).filter_map(|f| f.channel);
     fitted.extend(broken);
     fitted.sort_unstable();
     fitted.dedup();
@@ -255,10 +196,7 @@ fn planned(scenario: &Scenario, fault: &Fault, loads: &[Load]) -> Planned {
     if fault.kind == FaultKind::LeftOffAfterDefrost {
         // A slip needs a load to harm: the first moment that has one for hours before and after.
         let hours = 3 * rimeline_channels::HOUR_MS;
-        if let Some(load) = loads
-            .iter()
-            .find(|l| l.until - hours > onset && l.until - l.from > 2 * hours)
-        {
+        if let Some(load) = loads.iter().find(|l| l.until - hours > onset && l.until - l.from > 2 * hours) {
             onset = onset.max(load.from + hours);
         }
     }
@@ -273,10 +211,7 @@ fn planned(scenario: &Scenario, fault: &Fault, loads: &[Load]) -> Planned {
 }
 
 fn truth(unit: &Unit, fault: &Planned) -> Truth {
-    let service_now = fault
-        .course
-        .days_to_service()
-        .map(|d| fault.onset + (d * 86_400_000.0).round() as i64);
+    let service_now = fault.course.days_to_service().map(|d| fault.onset + (d * 86_400_000.0).round() as i64);
     Truth {
         unit: unit.id.clone(),
         kind: fault.kind,
@@ -296,11 +231,7 @@ fn coverage_gaps(unit: &Unit, days: u32, chance: &mut Chance) -> Vec<(i64, i64)>
     for day in 0..i64::from(days) {
         if chance.happens(if often { 0.35 } else { 0.04 }) {
             let from = day * 86_400 + (chance.within(0.0, 14.0) * 3_600.0) as i64;
-            let hours = if often {
-                chance.within(1.5, 9.0)
-            } else {
-                chance.within(0.4, 1.5)
-            };
+            let hours = if often { chance.within(1.5, 9.0) } else { chance.within(0.4, 1.5) };
             gaps.push((from, from + (hours * 3_600.0) as i64));
         }
     }

@@ -35,16 +35,7 @@ pub(crate) struct Around {
 impl CargoBox {
     pub(crate) fn new(outside: f64) -> Self {
         let t = outside;
-        Self {
-            air: t,
-            skin: t,
-            surface: t,
-            core: t,
-            mass: 0.0,
-            heat: 2_000.0,
-            breath: 0.0,
-            water: 0.2,
-        }
+        Self { air: t, skin: t, surface: t, core: t, mass: 0.0, heat: 2_000.0, breath: 0.0, water: 0.2 }
     }
 
     pub(crate) fn load(&mut self, mass: f64, heat: f64, temperature: f64, breath: f64) {
@@ -63,18 +54,10 @@ impl CargoBox {
     pub(crate) fn step(&mut self, design: &Design, around: &Around, dt: f64) {
         let out = around.outside;
         let tonnes = self.mass / 1_000.0;
-        let to_skin = if around.fans {
-            design.skin_on
-        } else {
-            design.skin_off
-        };
+        let to_skin = if around.fans { design.skin_on } else { design.skin_off };
         let to_cargo = tonnes * if around.fans { 110.0 } else { 30.0 };
         let wind = if around.moving { 1.5 } else { 1.0 };
-        let door = if around.door_open {
-            design.door_ua
-        } else {
-            2.5 * wind + around.leak_ua * wind
-        };
+        let door = if around.door_open { design.door_ua } else { 2.5 * wind + around.leak_ua * wind };
         let c = design.air_c / dt;
         self.air =
             (c * self.air + to_skin * self.skin + to_cargo * self.surface + door * out.air + around.unit_w)

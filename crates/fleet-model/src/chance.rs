@@ -45,10 +45,6 @@ impl Chance {
 
     /// A whole number, 0..n; 0 for an empty range.
     pub(crate) fn below(&mut self, n: usize) -> usize {
-        if n == 0 {
-            0
-        } else {
-            (self.0.next_u64() % n as u64) as usize
-        }
+        if n == 0 { 0 } else { (self.0.next_u64() % n as u64) as usize }
     }
 }

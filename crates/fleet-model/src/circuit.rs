@@ -39,12 +39,7 @@ pub(crate) struct Drive {
 
 impl Circuit {
     pub(crate) fn new(ambient: f64) -> Self {
-        Self {
-            low: ambient,
-            high: ambient,
-            even: 1.0,
-            rest: ambient,
-        }
+        Self { low: ambient, high: ambient, even: 1.0, rest: ambient }
     }
 
     /// One step of running; returns heat taken from the air, W.
@@ -101,10 +96,7 @@ impl Circuit {
 
     /// Absolute discharge and suction pressure, kPa.
     pub(crate) fn pressures(&self, design: &Design) -> (f64, f64) {
-        let (high, low) = (
-            design.fluid.high_side_kpa(self.high),
-            design.fluid.low_side_kpa(self.low),
-        );
+        let (high, low) = (design.fluid.high_side_kpa(self.high), design.fluid.low_side_kpa(self.low));
         if self.even < 1e-3 {
             return (high, low);
         }

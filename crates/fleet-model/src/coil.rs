@@ -58,11 +58,7 @@ impl Coil {
             (joules, self.metal) = (joules - need, 0.0);
         }
         // The warmer the metal between patches of ice, the less of the heat goes into the ice.
-        let to_ice = if self.frost > 0.0 {
-            joules * (0.85 - 0.05 * self.metal).max(0.25)
-        } else {
-            0.0
-        };
+        let to_ice = if self.frost > 0.0 { joules * (0.85 - 0.05 * self.metal).max(0.25) } else { 0.0 };
         let melted = (to_ice / MELT).min(self.frost);
         self.frost -= melted * (1.0 - kept);
         self.metal += (joules - melted * MELT) / heat_capacity;

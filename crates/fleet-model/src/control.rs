@@ -120,10 +120,7 @@ impl Controller {
     }
 
     pub(crate) fn compressor(&self) -> bool {
-        matches!(
-            self.phase,
-            Phase::Cool | Phase::Heat | Phase::Defrost | Phase::SelfTest
-        )
+        matches!(self.phase, Phase::Cool | Phase::Heat | Phase::Defrost | Phase::SelfTest)
     }
 
     pub(crate) fn fans(&self) -> bool {
@@ -158,11 +155,7 @@ impl Controller {
         }
         if seen.broken {
             if self.phase != Phase::Broken {
-                self.end = if self.phase == Phase::Defrost {
-                    DefrostEnd::Fault
-                } else {
-                    self.end
-                };
+                self.end = if self.phase == Phase::Defrost { DefrostEnd::Fault } else { self.end };
                 self.enter(Phase::Broken);
             }
             return;
@@ -233,11 +226,7 @@ impl Controller {
                 }
             }
             Phase::Stopped => {
-                let wait = if self.trip == Some(Trip::HighPressure) {
-                    600.0
-                } else {
-                    180.0
-                };
+                let wait = if self.trip == Some(Trip::HighPressure) { 600.0 } else { 180.0 };
                 if self.since >= wait {
                     self.enter(Phase::Starting);
                 }
@@ -253,11 +242,7 @@ impl Controller {
 
     /// Stops where a pressure switch opens.
     fn protect(&mut self, design: &Design, seen: &Seen, dt: f64) -> bool {
-        self.low_pressure_s = if seen.suction_abs < LOW_CUT_OUT_ABS {
-            self.low_pressure_s + dt
-        } else {
-            0.0
-        };
+        self.low_pressure_s = if seen.suction_abs < LOW_CUT_OUT_ABS { self.low_pressure_s + dt } else { 0.0 };
         let trip = if seen.discharge_abs > design.cut_out_abs_kpa {
             Trip::HighPressure
         } else if self.low_pressure_s >= 60.0 {

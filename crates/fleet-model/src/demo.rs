@@ -14,11 +14,7 @@ fn depot(name: &str, ahead: i32, altitude_m: f64, mean_c: f64, humidity: f64) ->
     Depot {
         name: name.to_owned(),
         // The database counts these zones westwards, so their sign is the opposite.
-        time_zone: if ahead == 0 {
-            "Etc/UTC".to_owned()
-        } else {
-            format!("Etc/GMT-{ahead}")
-        },
+        time_zone: if ahead == 0 { "Etc/UTC".to_owned() } else { format!("Etc/GMT-{ahead}") },
         utc_offset_h: f64::from(ahead),
         altitude_m,
         mean_c,
@@ -31,15 +27,7 @@ fn depot(name: &str, ahead: i32, altitude_m: f64, mean_c: f64, humidity: f64) ->
 }
 
 fn fault(unit: u32, kind: FaultKind, onset_day: f64, course: Course) -> Fault {
-    Fault {
-        unit,
-        kind,
-        channel: None,
-        onset_day,
-        course,
-        breakdown_day: None,
-        repaired_day: None,
-    }
+    Fault { unit, kind, channel: None, onset_day, course, breakdown_day: None, repaired_day: None }
 }
 
 fn ramp(peak: f64, days: f64) -> Course {
@@ -48,24 +36,15 @@ fn ramp(peak: f64, days: f64) -> Course {
 
 impl Fault {
     fn on(self, channel: Channel) -> Self {
-        Self {
-            channel: Some(channel),
-            ..self
-        }
+        Self { channel: Some(channel), ..self }
     }
 
     fn breaks(self, day: f64) -> Self {
-        Self {
-            breakdown_day: Some(day),
-            ..self
-        }
+        Self { breakdown_day: Some(day), ..self }
     }
 
     fn cured(self, day: f64) -> Self {
-        Self {
-            repaired_day: Some(day),
-            ..self
-        }
+        Self { repaired_day: Some(day), ..self }
     }
 }
 
@@ -78,11 +57,7 @@ impl Scenario {
             depot("Brineholm", 2, 10.0, 18.0, 0.72),
             depot("Highmarrow", 1, 1250.0, 12.0, 0.55),
         ];
-        depots[1].heat_waves.push(HeatWave {
-            from_day: 38.0,
-            days: 7.0,
-            above_k: 11.0,
-        });
+        depots[1].heat_waves.push(HeatWave { from_day: 38.0, days: 7.0, above_k: 11.0 });
         Self {
             name: "demo".to_owned(),
             seed: 2_026,
@@ -90,22 +65,10 @@ impl Scenario {
             days: 60,
             units: 60,
             cadences: vec![
-                CadenceShare {
-                    cadence_s: 300,
-                    share: 46.0,
-                },
-                CadenceShare {
-                    cadence_s: 120,
-                    share: 6.0,
-                },
-                CadenceShare {
-                    cadence_s: 900,
-                    share: 6.0,
-                },
-                CadenceShare {
-                    cadence_s: 60,
-                    share: 2.0,
-                },
+                CadenceShare { cadence_s: 300, share: 46.0 },
+                CadenceShare { cadence_s: 120, share: 6.0 },
+                CadenceShare { cadence_s: 900, share: 6.0 },
+                CadenceShare { cadence_s: 60, share: 2.0 },
             ],
             depots,
             choices: demo_choices(),
@@ -144,24 +107,14 @@ impl Scenario {
 }
 
 fn demo_choices() -> Vec<UnitChoice> {
-    let unit = |unit: u32, service: Service| UnitChoice {
-        unit,
-        service: Some(service),
-        ..UnitChoice::default()
-    };
+    let unit =
+        |unit: u32, service: Service| UnitChoice { unit, service: Some(service), ..UnitChoice::default() };
     let odd = |at: u32, service: Service, look: LookAlike| UnitChoice {
         look_alikes: vec![look],
         ..unit(at, service)
     };
-    let with_sensors = |c: UnitChoice| UnitChoice {
-        twins: Some(true),
-        pressures: Some(true),
-        ..c
-    };
-    let every = |s: u32, c: UnitChoice| UnitChoice {
-        cadence_s: Some(s),
-        ..c
-    };
+    let with_sensors = |c: UnitChoice| UnitChoice { twins: Some(true), pressures: Some(true), ..c };
+    let every = |s: u32, c: UnitChoice| UnitChoice { cadence_s: Some(s), ..c };
     vec![
         // Units that fail.
         with_sensors(every(300, unit(4, Service::FrozenLongHaul))),
@@ -197,18 +150,9 @@ fn demo_choices() -> Vec<UnitChoice> {
             pressure_reference: Some(PressureReference::VentedGauge),
             ..unit(2, Service::FrozenLongHaul)
         },
-        UnitChoice {
-            resolution_k: Some(1.0),
-            ..unit(25, Service::FrozenLongHaul)
-        },
-        UnitChoice {
-            pressures: Some(false),
-            ..unit(31, Service::FrozenDelivery)
-        },
-        UnitChoice {
-            twins: Some(false),
-            ..unit(43, Service::Pharma)
-        },
+        UnitChoice { resolution_k: Some(1.0), ..unit(25, Service::FrozenLongHaul) },
+        UnitChoice { pressures: Some(false), ..unit(31, Service::FrozenDelivery) },
+        UnitChoice { twins: Some(false), ..unit(43, Service::Pharma) },
     ]
 }
 

@@ -21,8 +21,7 @@ impl Planned {
         if at < self.onset || self.repaired.is_some_and(|r| at >= r) {
             return 0.0;
         }
-        self.course
-            .at((at - self.onset) as f64 / rimeline_channels::DAY_MS as f64)
+        self.course.at((at - self.onset) as f64 / rimeline_channels::DAY_MS as f64)
     }
 }
 

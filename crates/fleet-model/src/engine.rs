@@ -73,17 +73,9 @@ impl Engine {
             Turning::Still | Turning::Motor => 0.0,
         };
         let high = demand.turning == Turning::High;
-        let load = if high {
-            0.4 + 0.6 * demand.load
-        } else {
-            0.3 + 0.4 * demand.load
-        };
+        let load = if high { 0.4 + 0.6 * demand.load } else { 0.3 + 0.4 * demand.load };
         let warm = design.thermostat_coolant + 4.0 * load + 0.12 * (demand.ambient - 20.0);
-        let (target, tau) = if engine {
-            (warm, 420.0)
-        } else {
-            (demand.ambient, 5_400.0)
-        };
+        let (target, tau) = if engine { (warm, 420.0) } else { (demand.ambient, 5_400.0) };
         self.coolant = target + (self.coolant - target) * (-dt / tau).exp();
         if engine {
             self.fuel_l -= (0.7 + 2.6 * load) * hours;
@@ -93,11 +85,7 @@ impl Engine {
             self.fuel_l = design.tank_l * 0.97;
         }
         self.fuel_l = self.fuel_l.max(0.15 * design.tank_l);
-        self.standby_h += if demand.turning == Turning::Motor {
-            hours
-        } else {
-            0.0
-        };
+        self.standby_h += if demand.turning == Turning::Motor { hours } else { 0.0 };
         self.on_h += if demand.power { hours } else { 0.0 };
         self.electrics(design, demand, dt);
     }

@@ -51,26 +51,14 @@ pub struct Delivery<'a> {
 impl Fleet {
     /// Builds the fleet of a scenario; it stands at the scenario's start.
     pub fn new(scenario: &Scenario) -> Result<Self, ScenarioError> {
-        let Built {
-            units,
-            loads,
-            truth,
-            mut streams,
-        } = build::build(scenario)?;
+        let Built { units, loads, truth, mut streams } = build::build(scenario)?;
         let mut due = BinaryHeap::with_capacity(streams.len());
         for (unit, stream) in streams.iter_mut().enumerate() {
             if stream.advance() {
                 due.push(Reverse((stream.arrived, unit)));
             }
         }
-        Ok(Self {
-            units,
-            loads,
-            truth,
-            streams,
-            due,
-            given: None,
-        })
+        Ok(Self { units, loads, truth, streams, due, given: None })
     }
 
     /// The units.
@@ -100,12 +88,7 @@ impl Fleet {
         let Reverse((arrived, unit)) = self.due.pop()?;
         self.given = Some(unit);
         let stream = &self.streams[unit];
-        Some(Delivery {
-            unit,
-            arrived,
-            reading: &stream.reading,
-            events: &stream.events,
-        })
+        Some(Delivery { unit, arrived, reading: &stream.reading, events: &stream.events })
     }
 
     /// Takes the fleet apart into one independent stream per unit, in the order of [`Fleet::units`], for consumers
@@ -162,12 +145,7 @@ impl UnitStream {
             return None;
         }
         let unit = self.machine.index as usize;
-        Some(Delivery {
-            unit,
-            arrived: self.arrived,
-            reading: &self.reading,
-            events: &self.events,
-        })
+        Some(Delivery { unit, arrived: self.arrived, reading: &self.reading, events: &self.events })
     }
 
     /// Runs the unit until its next reading; false after the last.

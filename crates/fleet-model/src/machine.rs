@@ -115,16 +115,8 @@ impl Machine {
             moving: false,
             state: State::default(),
             coil_size: if unit.body == Body::SemiTrailer { 1.0 } else { 0.6 },
-            recirculated_k: if unit.look_alikes.contains(&LookAlike::NoseToTail) {
-                4.5
-            } else {
-                0.0
-            },
-            probe_sun_k: if unit.look_alikes.contains(&LookAlike::SunnyAmbientProbe) {
-                6.0
-            } else {
-                0.6
-            },
+            recirculated_k: if unit.look_alikes.contains(&LookAlike::NoseToTail) { 4.5 } else { 0.0 },
+            probe_sun_k: if unit.look_alikes.contains(&LookAlike::SunnyAmbientProbe) { 6.0 } else { 0.6 },
             day: -1,
             condenser_day: 0.0,
             evaporator_day: 0.0,
@@ -164,11 +156,7 @@ impl Machine {
         let state = self.current_state();
         if state != self.state {
             self.state = state;
-            events.push(Event {
-                unit: self.index,
-                time: now,
-                kind: EventKind::StateChanged(state),
-            });
+            events.push(Event { unit: self.index, time: now, kind: EventKind::StateChanged(state) });
         }
     }
 
@@ -186,29 +174,18 @@ impl Machine {
             Act::SetPoint(t) if t != self.controller.set_point => {
                 self.controller.set_point = t;
                 let kind = EventKind::SetPointChanged((t * 10.0).round() as i32);
-                events.push(Event {
-                    unit: self.index,
-                    time: self.now(),
-                    kind,
-                });
+                events.push(Event { unit: self.index, time: self.now(), kind });
             }
             Act::SetPoint(_) => {}
             Act::Door(open) => self.door_open = open,
-            Act::Load {
-                mass,
-                heat,
-                temperature,
-                breath,
-            } => {
+            Act::Load { mass, heat, temperature, breath } => {
                 self.cargo_box.load(mass, heat, temperature, breath);
             }
             Act::Unload(share) => self.cargo_box.unload(share),
             Act::Shore(on) => self.shore = on,
             Act::Moving(moving) => self.moving = moving,
             Act::SelfTest => self.controller.start_self_test(),
-            Act::ManualDefrost => self
-                .controller
-                .start_defrost(DefrostOrigin::Manual, self.coil.metal),
+            Act::ManualDefrost => self.controller.start_defrost(DefrostOrigin::Manual, self.coil.metal),
         }
     }
 
@@ -217,8 +194,7 @@ impl Machine {
         match (self.effects.left_off, self.left_off_since) {
             (true, None) => {
                 self.left_off_since = Some(self.now_s);
-                self.controller
-                    .start_defrost(DefrostOrigin::Manual, self.coil.metal.min(0.0));
+                self.controller.start_defrost(DefrostOrigin::Manual, self.coil.metal.min(0.0));
             }
             (true, Some(since)) if self.now_s - since >= 240 => self.controller.power = false,
             (false, Some(_)) => {
@@ -262,11 +238,7 @@ impl Machine {
             running_mode: c.mode,
             stage: c.stage(),
             door: if self.door_open { Door::Open } else { Door::Closed },
-            compressor: if c.compressor() {
-                Compressor::Running
-            } else {
-                Compressor::Stopped
-            },
+            compressor: if c.compressor() { Compressor::Running } else { Compressor::Stopped },
             defrost_origin: c.origin,
             defrost_end: c.end,
             inputs: u8::from(self.shore),

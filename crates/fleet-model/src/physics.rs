@@ -31,16 +31,14 @@ impl Machine {
             Phase::Cool | Phase::SelfTest => self.cool(&pace, dt),
             Phase::Heat => {
                 self.circuit.defrost(air + 8.0, outside, dt);
-                self.coil
-                    .follow(air + 12.0, 90.0, &mut self.cargo_box.water, air, dt);
+                self.coil.follow(air + 12.0, 90.0, &mut self.cargo_box.water, air, dt);
                 self.supply = back + self.design.heat_w / pace.air_flow;
                 (self.design.heat_w, 0.3)
             }
             Phase::Defrost => {
                 let drive = if self.shore { 0.85 } else { 1.0 };
                 let watts = self.design.defrost_w * self.effects.defrost_heat * drive;
-                self.coil
-                    .melt(watts, self.effects.drain_blocked, self.design.coil_c, dt);
+                self.coil.melt(watts, self.effects.drain_blocked, self.design.coil_c, dt);
                 self.circuit.defrost(self.coil.metal, outside, dt);
                 let warmer = (self.coil.metal - air).max(0.0);
                 self.supply = air + 0.3 * warmer;
@@ -85,12 +83,7 @@ impl Machine {
         };
         let (air_share, surface) = self.coil.shares(self.coil_size);
         let day = 1.0 + self.design.evaporator_day_sd * self.evaporator_day;
-        Pace {
-            displacement,
-            wind,
-            air_flow: self.design.air_flow * wind * air_share * day,
-            surface,
-        }
+        Pace { displacement, wind, air_flow: self.design.air_flow * wind * air_share * day, surface }
     }
 
     fn cool(&mut self, pace: &Pace, dt: f64) -> (f64, f64) {
@@ -113,8 +106,7 @@ impl Machine {
         let unit_w = 0.2 * pace.air_flow * pace.wind - taken;
         self.supply = self.return_air + unit_w / pace.air_flow;
         let target = self.circuit.low + 0.3 * (self.return_air - self.circuit.low);
-        self.coil
-            .follow(target, 60.0, &mut self.cargo_box.water, self.cargo_box.air, dt);
+        self.coil.follow(target, 60.0, &mut self.cargo_box.water, self.cargo_box.air, dt);
         (unit_w, (taken / self.design.capacity).clamp(0.0, 1.3))
     }
 

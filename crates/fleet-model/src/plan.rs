@@ -57,14 +57,7 @@ impl Plan {
         let shore = unit.drives.contains(&rimeline_channels::Drive::Shore);
         let offset_s = depot.utc_offset_h * 3600.0;
         let plan = Self::default();
-        let mut writer = Writer {
-            unit,
-            scenario,
-            chance,
-            shore,
-            offset_s,
-            plan,
-        };
+        let mut writer = Writer { unit, scenario, chance, shore, offset_s, plan };
         if unit.service.delivery() {
             writer.delivery_days();
         } else {
@@ -146,15 +139,7 @@ impl Writer<'_> {
             usual * (1.0 + 0.5 * self.chance.normal().abs())
         };
         let temperature = set_point + above;
-        self.at(
-            closed - 0.1,
-            Act::Load {
-                mass,
-                heat,
-                temperature,
-                breath,
-            },
-        );
+        self.at(closed - 0.1, Act::Load { mass, heat, temperature, breath });
         closed
     }
 
@@ -199,35 +184,19 @@ impl Writer<'_> {
             let set_point = self.set_point();
             let depart = midnight + self.chance.within(5.0, 6.2);
             let evening = self.shore && day > 0;
-            let on = if evening {
-                midnight - 6.6
-            } else {
-                depart - self.chance.within(2.6, 3.2)
-            };
-            let load_at = if evening {
-                midnight - self.chance.within(4.4, 5.0)
-            } else {
-                depart - 0.9
-            };
+            let on = if evening { midnight - 6.6 } else { depart - self.chance.within(2.6, 3.2) };
+            let load_at = if evening { midnight - self.chance.within(4.4, 5.0) } else { depart - 0.9 };
             if self.shore {
                 self.at(on - 0.02, Act::Shore(true));
                 self.at(depart - 0.05, Act::Shore(false));
             }
             let loaded = self.pre_cool_and_load(on, load_at, set_point);
             let many = self.likes(LookAlike::ManyDoors);
-            let stops = if many {
-                10 + self.chance.below(4)
-            } else {
-                4 + self.chance.below(4)
-            };
+            let stops = if many { 10 + self.chance.below(4) } else { 4 + self.chance.below(4) };
             let mut hour = depart;
             for stop in 0..stops {
                 self.at(hour, Act::Moving(true));
-                hour += if many {
-                    self.chance.within(0.2, 0.4)
-                } else {
-                    self.chance.within(0.5, 1.1)
-                };
+                hour += if many { self.chance.within(0.2, 0.4) } else { self.chance.within(0.5, 1.1) };
                 self.at(hour, Act::Moving(false));
                 let minutes = self.chance.within(5.0, 11.0) * if many { 1.4 } else { 1.0 };
                 hour = self.door(hour + 0.03, minutes) + 0.05;

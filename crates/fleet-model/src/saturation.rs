@@ -108,19 +108,9 @@ mod tests {
         for (fluid, low, high) in reference {
             // One kelvin is about 4 % of the pressure at -30 Cel and 2.4 % at 40 Cel.
             let off = (fluid.low_side_kpa(-30.0) / low - 1.0).abs();
-            assert!(
-                off < 0.04,
-                "{} low side is {:.1} % off",
-                fluid.name(),
-                off * 100.0
-            );
+            assert!(off < 0.04, "{} low side is {:.1} % off", fluid.name(), off * 100.0);
             let off = (fluid.high_side_kpa(40.0) / high - 1.0).abs();
-            assert!(
-                off < 0.024,
-                "{} high side is {:.1} % off",
-                fluid.name(),
-                off * 100.0
-            );
+            assert!(off < 0.024, "{} high side is {:.1} % off", fluid.name(), off * 100.0);
         }
     }
 

@@ -121,25 +121,12 @@ impl Scenario {
 
     /// Checks that the scenario can be simulated.
     pub fn check(&self) -> Result<(), ScenarioError> {
-        let fail = |problem: String| {
-            Err(ScenarioError {
-                scenario: self.name.clone(),
-                problem,
-            })
-        };
+        let fail = |problem: String| Err(ScenarioError { scenario: self.name.clone(), problem });
         if !(1..=Self::MOST_UNITS).contains(&self.units) {
-            return fail(format!(
-                "{} units; 1 to {} can be simulated",
-                self.units,
-                Self::MOST_UNITS
-            ));
+            return fail(format!("{} units; 1 to {} can be simulated", self.units, Self::MOST_UNITS));
         }
         if !(1..=Self::MOST_DAYS).contains(&self.days) {
-            return fail(format!(
-                "{} days; 1 to {} can be simulated",
-                self.days,
-                Self::MOST_DAYS
-            ));
+            return fail(format!("{} days; 1 to {} can be simulated", self.days, Self::MOST_DAYS));
         }
         if self.depots.is_empty() {
             return fail("there is no depot; give at least one".to_owned());
@@ -160,29 +147,19 @@ impl Scenario {
         }
         let cadences = self.cadences.iter().map(|c| c.cadence_s);
         let chosen = self.choices.iter().filter_map(|c| c.cadence_s);
-        if let Some(bad) = cadences
-            .chain(chosen)
-            .find(|&s| s == 0 || s % 60 != 0 || s > 86_400)
-        {
+        if let Some(bad) = cadences.chain(chosen).find(|&s| s == 0 || s % 60 != 0 || s > 86_400) {
             return fail(format!(
                 "a cadence of {bad} s; it has to be a whole number of minutes, at most a day"
             ));
         }
-        if self
-            .cadences
-            .iter()
-            .any(|c| !(c.share.is_finite() && c.share >= 0.0))
-        {
+        if self.cadences.iter().any(|c| !(c.share.is_finite() && c.share >= 0.0)) {
             return fail("a cadence share is negative or no number".to_owned());
         }
         if let Some(choice) = self.choices.iter().find(|c| c.unit >= self.units) {
             return fail(format!("a choice for unit {} of {}", choice.unit, self.units));
         }
         self.faults.iter().try_for_each(|fault| {
-            self.check_fault(fault).map_err(|problem| ScenarioError {
-                scenario: self.name.clone(),
-                problem,
-            })
+            self.check_fault(fault).map_err(|problem| ScenarioError { scenario: self.name.clone(), problem })
         })
     }
 
@@ -192,18 +169,11 @@ impl Scenario {
             return Err(format!("{what}: there are {} units, counted from 0", self.units));
         }
         if fault.kind.of_a_channel() != fault.channel.is_some() {
-            let need = if fault.channel.is_some() {
-                "takes no channel"
-            } else {
-                "needs a channel"
-            };
+            let need = if fault.channel.is_some() { "takes no channel" } else { "needs a channel" };
             return Err(format!("{what}: it {need}"));
         }
         if !(0.0..=1.0).contains(&fault.course.peak()) {
-            return Err(format!(
-                "{what}: intensity {} is outside 0 to 1",
-                fault.course.peak()
-            ));
+            return Err(format!("{what}: intensity {} is outside 0 to 1", fault.course.peak()));
         }
         let days = [Some(fault.onset_day), fault.breakdown_day, fault.repaired_day];
         if days.into_iter().flatten().any(|d| !(d.is_finite() && d >= 0.0)) {

@@ -55,12 +55,7 @@ pub(crate) struct Sensors {
 
 impl Sensors {
     pub(crate) fn new(unit: &Unit, faults: &[Planned], start: f64, dt: f64, chance: &mut Chance) -> Self {
-        let mut lags = [Lag {
-            felt: start,
-            share: 0.0,
-            offset: 0.0,
-            noise: 0.0,
-        }; LAGGED];
+        let mut lags = [Lag { felt: start, share: 0.0, offset: 0.0, noise: 0.0 }; LAGGED];
         for (lag, &channel) in lags.iter_mut().zip(Channel::ALL) {
             let (tau_s, offset, noise): (f64, f64, f64) = match channel {
                 Channel::AmbientAir => (150.0, 0.3, 0.10),
@@ -84,30 +79,14 @@ impl Sensors {
             .map(|(plan, n)| {
                 let mut chance = chance.fork(n);
                 let sign = if chance.happens(0.5) { 1.0 } else { -1.0 };
-                Broken {
-                    plan: plan.clone(),
-                    sign,
-                    intensity: 0.0,
-                    held: None,
-                    spike: None,
-                    chance,
-                }
+                Broken { plan: plan.clone(), sign, intensity: 0.0, held: None, spike: None, chance }
             })
             .collect();
         let pressure_step = [1.0, 1.0, 5.0][chance.below(3)];
         let status_codes = chance.happens(0.6);
         let cadence_h = f64::from(unit.cadence_s) / 3_600.0;
         let resolution_k = unit.resolution_k;
-        Self {
-            lags,
-            fitted,
-            broken,
-            offsets,
-            resolution_k,
-            pressure_step,
-            cadence_h,
-            status_codes,
-        }
+        Self { lags, fitted, broken, offsets, resolution_k, pressure_step, cadence_h, status_codes }
     }
 
     pub(crate) fn has(&self, channel: Channel) -> bool {
@@ -138,10 +117,7 @@ impl Sensors {
         for broken in &mut self.broken {
             if broken.plan.channel == Some(channel)
                 && broken.intensity > 0.0
-                && !matches!(
-                    broken.plan.kind,
-                    FaultKind::SensorNoise | FaultKind::SensorSpiking
-                )
+                && !matches!(broken.plan.kind, FaultKind::SensorNoise | FaultKind::SensorSpiking)
             {
                 said = broken.alter(said, 0.0, 0.0);
             }
@@ -163,11 +139,7 @@ impl Sensors {
             return;
         }
         let clean = truth + self.offsets[channel.index()];
-        let mut said = Said::Number(if noise > 0.0 {
-            clean + noise * chance.normal()
-        } else {
-            clean
-        });
+        let mut said = Said::Number(if noise > 0.0 { clean + noise * chance.normal() } else { clean });
         for broken in &mut self.broken {
             if broken.plan.channel == Some(channel) && broken.intensity > 0.0 {
                 broken.roll(self.cadence_h);
@@ -187,11 +159,7 @@ impl Sensors {
         };
         match said {
             Said::Number(number) => {
-                let number = if step > 0.0 {
-                    (number / step).round() * step
-                } else {
-                    number
-                };
+                let number = if step > 0.0 { (number / step).round() * step } else { number };
                 reading.set_quantity(channel, number);
             }
             Said::Open if self.status_codes => reading.set(channel, Value::Absent(Absence::FailedOpen)),
@@ -219,11 +187,7 @@ impl Broken {
         if !stays {
             // About one jump an hour at full intensity.
             let jumps = chance.happens((self.intensity * cadence_h).min(0.4));
-            let side = if chance.happens(0.7) {
-                self.sign
-            } else {
-                -self.sign
-            };
+            let side = if chance.happens(0.7) { self.sign } else { -self.sign };
             self.spike = jumps.then(|| side * chance.within(7.0, 35.0));
         }
     }
@@ -239,11 +203,7 @@ impl Broken {
             FaultKind::SensorNoise => Said::Number(number + 2.0 * x * normal),
             FaultKind::SensorSpiking => Said::Number(self.spike.map_or(number, |s| clean + s)),
             FaultKind::PressureOffset => {
-                let kpa = if self.plan.channel == Some(Channel::SuctionPressure) {
-                    110.0
-                } else {
-                    260.0
-                };
+                let kpa = if self.plan.channel == Some(Channel::SuctionPressure) { 110.0 } else { 260.0 };
                 Said::Number(number + self.sign * kpa * x)
             }
             _ => said,

@@ -69,20 +69,8 @@ impl Machine {
         let Some(&(_, code, text)) = ALARMS.iter().find(|a| a.0 == bit) else {
             return;
         };
-        let alarm = Alarm {
-            code: code.to_owned(),
-            text: text.to_owned(),
-            by_person: false,
-        };
-        let kind = if raised {
-            EventKind::AlarmRaised(alarm)
-        } else {
-            EventKind::AlarmCleared(alarm)
-        };
-        events.push(Event {
-            unit: self.index,
-            time: self.now(),
-            kind,
-        });
+        let alarm = Alarm { code: code.to_owned(), text: text.to_owned(), by_person: false };
+        let kind = if raised { EventKind::AlarmRaised(alarm) } else { EventKind::AlarmCleared(alarm) };
+        events.push(Event { unit: self.index, time: self.now(), kind });
     }
 }

@@ -51,11 +51,7 @@ impl Weather {
                 .iter()
                 .map(|w| {
                     let into = (day - w.from_day) / w.days.max(0.01);
-                    if (0.0..=1.0).contains(&into) {
-                        w.above_k * (PI * into).sin().sqrt()
-                    } else {
-                        0.0
-                    }
+                    if (0.0..=1.0).contains(&into) { w.above_k * (PI * into).sin().sqrt() } else { 0.0 }
                 })
                 .sum();
             let air = depot.mean_c + season + depot.spells_k * spell + depot.diurnal_k * swing + hot;
@@ -75,10 +71,6 @@ impl Weather {
         let part = ((s - hour as i64 * 3600) as f64 / 3600.0).clamp(0.0, 1.0);
         let (a, b) = (self.hours[hour], self.hours[hour + 1]);
         let mix = |i: usize| f64::from(a[i]) + part * (f64::from(b[i]) - f64::from(a[i]));
-        Outside {
-            air: mix(0),
-            sun: mix(1),
-            water: mix(2),
-        }
+        Outside { air: mix(0), sun: mix(1), water: mix(2) }
     }
 }

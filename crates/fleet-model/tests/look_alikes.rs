@@ -38,11 +38,7 @@ fn sun_on_the_ambient_probe_hides_condensing_temperature_by_day_only() {
 fn a_tight_band_starts_more_often_but_not_madly() {
     let plain = figures(&one_unit(Service::FrozenLongHaul, DAYS), 2);
     let tight = figures(&odd_unit(Service::FrozenLongHaul, DAYS, LookAlike::TightBand), 2);
-    assert!(
-        tight.starts_per_hour > 1.5 * plain.starts_per_hour,
-        "{}",
-        tight.starts_per_hour
-    );
+    assert!(tight.starts_per_hour > 1.5 * plain.starts_per_hour, "{}", tight.starts_per_hour);
     assert!(tight.starts_per_hour < 6.0, "{}", tight.starts_per_hour);
 }
 
@@ -73,11 +69,7 @@ fn gaps_in_coverage_delay_readings_without_losing_or_reordering_any() {
 fn a_heat_wave_is_hot_while_it_lasts() {
     let mut scenario = one_unit(Service::FrozenLongHaul, 12);
     let cool = common::readings(&scenario);
-    scenario.depots[0].heat_waves.push(HeatWave {
-        from_day: 5.0,
-        days: 4.0,
-        above_k: 10.0,
-    });
+    scenario.depots[0].heat_waves.push(HeatWave { from_day: 5.0, days: 4.0, above_k: 10.0 });
     let hot = common::readings(&scenario);
     let mean = |all: &[rimeline_channels::Reading], from: f64, to: f64| {
         let (from, to) = (scenario.day_ms(from), scenario.day_ms(to));
@@ -95,15 +87,9 @@ fn a_heat_wave_is_hot_while_it_lasts() {
 #[test]
 fn every_cadence_gives_its_number_of_readings() {
     for cadence_s in [60, 120, 300, 900] {
-        let choice = UnitChoice {
-            cadence_s: Some(cadence_s),
-            ..UnitChoice::default()
-        };
+        let choice = UnitChoice { cadence_s: Some(cadence_s), ..UnitChoice::default() };
         let all = common::readings(&Scenario::small(1, 2, 3).with_choice(choice));
         assert_eq!(all.len() as u32, 2 * 86_400 / cadence_s);
-        assert!(
-            all.windows(2)
-                .all(|w| w[1].time - w[0].time == i64::from(cadence_s) * 1000)
-        );
+        assert!(all.windows(2).all(|w| w[1].time - w[0].time == i64::from(cadence_s) * 1000));
     }
 }

@@ -43,12 +43,7 @@ fn healthy_values_lie_inside_their_physical_span_and_on_their_sensor_s_resolutio
             assert!((low..=high).contains(&value), "{} {channel} {value}", unit.id);
         }
         let step = (unit.resolution_k * 10.0).round() as i32;
-        assert_eq!(
-            reading.fixed(Channel::ReturnAirControl).unwrap() % step,
-            0,
-            "{}",
-            unit.id
-        );
+        assert_eq!(reading.fixed(Channel::ReturnAirControl).unwrap() % step, 0, "{}", unit.id);
     });
 }
 
@@ -56,25 +51,14 @@ fn healthy_values_lie_inside_their_physical_span_and_on_their_sensor_s_resolutio
 fn counters_never_fall() {
     each_pair(&Scenario::small(10, 12, 5), |unit, before, reading| {
         let Some(before) = before else { return };
-        for channel in Channel::ALL
-            .iter()
-            .filter(|c| c.spec().group == ChannelGroup::Counter)
-        {
-            assert!(
-                reading.fixed(*channel) >= before.fixed(*channel),
-                "{} {channel}",
-                unit.id
-            );
+        for channel in Channel::ALL.iter().filter(|c| c.spec().group == ChannelGroup::Counter) {
+            assert!(reading.fixed(*channel) >= before.fixed(*channel), "{} {channel}", unit.id);
         }
         let ran = before.state.compressor_running() == Some(false)
             && reading.state.compressor_running() == Some(true);
         if ran && before.state.stage != Stage::SelfTest {
             let starts = |r: &Reading| r.fixed(Channel::CompressorStarts).unwrap();
-            assert!(
-                starts(reading) > starts(before),
-                "{} started without a count",
-                unit.id
-            );
+            assert!(starts(reading) > starts(before), "{} started without a count", unit.id);
         }
     });
 }
@@ -92,10 +76,8 @@ fn supply_air_is_colder_than_return_air_and_discharge_pressure_higher_than_sucti
             assert!(pd > ps + 100.0, "{} {pd} {ps}", unit.id);
         }
         if before.state.stage == Stage::CoolingHigh && reading.state.stage == Stage::CoolingHigh {
-            let (back, supply) = (
-                q(Channel::ReturnAirControl).unwrap(),
-                q(Channel::SupplyAirControl).unwrap(),
-            );
+            let (back, supply) =
+                (q(Channel::ReturnAirControl).unwrap(), q(Channel::SupplyAirControl).unwrap());
             assert!(back - supply > 1.0, "{} return {back} supply {supply}", unit.id);
             settled += 1;
         }
@@ -147,21 +129,13 @@ fn a_unit_that_is_off_warms_towards_ambient_and_draws_no_fuel() {
     });
     assert!(hours_off > 500);
     let settled = common::readings(&common::one_unit(Service::FrozenDelivery, 10));
-    let off = settled
-        .windows(37)
-        .filter(|w| w.iter().all(|r| r.state.power == Power::Off));
+    let off = settled.windows(37).filter(|w| w.iter().all(|r| r.state.power == Power::Off));
     let warming = off.map(|w| {
         let t = |r: &Reading| r.quantity(Channel::ReturnAirControl).unwrap();
-        (
-            t(&w[36]) - t(&w[0]),
-            w[0].quantity(Channel::AmbientAir).unwrap() - t(&w[0]),
-        )
+        (t(&w[36]) - t(&w[0]), w[0].quantity(Channel::AmbientAir).unwrap() - t(&w[0]))
     });
     let (warmed, gap) = warming.max_by(|a, b| a.1.total_cmp(&b.1)).unwrap();
-    assert!(
-        warmed > 3.0,
-        "warmed {warmed} K in three hours, {gap} K below ambient"
-    );
+    assert!(warmed > 3.0, "warmed {warmed} K in three hours, {gap} K below ambient");
 }
 
 /// Magnitudes of common practice (no source): condensing 8 to 17 K over ambient, air-side difference 4 to 10 K,
@@ -174,26 +148,11 @@ fn a_healthy_frozen_unit_runs_with_the_figures_of_the_trade() {
     let air = common::median(f.air.clone());
     assert!((4.0..10.0).contains(&air), "air-side difference {air}");
     let evaporator = common::median(f.evaporator.clone());
-    assert!(
-        (5.0..12.0).contains(&evaporator),
-        "evaporator difference {evaporator}"
-    );
+    assert!((5.0..12.0).contains(&evaporator), "evaporator difference {evaporator}");
     assert!((0.25..0.9).contains(&f.duty), "run fraction {}", f.duty);
-    assert!(
-        (0.3..6.0).contains(&f.starts_per_hour),
-        "{} starts an hour",
-        f.starts_per_hour
-    );
-    assert!(
-        (0.5..6.0).contains(&f.defrosts_per_day),
-        "{} defrosts a day",
-        f.defrosts_per_day
-    );
-    assert!(
-        common::median(f.error.clone()) < 2.5,
-        "box {:.1} K off",
-        common::median(f.error.clone())
-    );
+    assert!((0.3..6.0).contains(&f.starts_per_hour), "{} starts an hour", f.starts_per_hour);
+    assert!((0.5..6.0).contains(&f.defrosts_per_day), "{} defrosts a day", f.defrosts_per_day);
+    assert!(common::median(f.error.clone()) < 2.5, "box {:.1} K off", common::median(f.error.clone()));
     assert_eq!(f.alarms, 0);
 }
 
@@ -204,8 +163,5 @@ fn condensing_over_ambient_of_a_healthy_unit_differs_from_day_to_day_by_about_a_
     let n = days.len() as f64;
     let mean = days.iter().sum::<f64>() / n;
     let sd = (days.iter().map(|d| (d - mean).powi(2)).sum::<f64>() / n).sqrt();
-    assert!(
-        days.len() > 30 && (0.5..1.8).contains(&sd),
-        "{sd:.2} K over {n} days"
-    );
+    assert!(days.len() > 30 && (0.5..1.8).contains(&sd), "{sd:.2} K over {n} days");
 }

@@ -29,10 +29,7 @@ fn equal_scenarios_give_equal_readings_and_another_seed_gives_others() {
 fn streams_of_single_units_tell_the_same_as_the_fleet_in_order_of_arrival() {
     let scenario = Scenario::small(4, 3, 7);
     let merged = play(&scenario);
-    assert!(
-        merged.is_sorted_by_key(|t| t.1),
-        "deliveries come in order of arrival"
-    );
+    assert!(merged.is_sorted_by_key(|t| t.1), "deliveries come in order of arrival");
     let streams = Fleet::new(&scenario).unwrap().into_streams();
     for (unit, mut stream) in streams.into_iter().enumerate() {
         let mut own = merged.iter().filter(|t| t.0 == unit);
@@ -58,11 +55,7 @@ fn streams_taken_from_a_fleet_that_has_begun_go_on_where_it_stood() {
     let mut rest = 0;
     for mut stream in fleet.into_streams() {
         while let Some(d) = stream.next_delivery() {
-            assert!(
-                merged[100..]
-                    .iter()
-                    .any(|t| t.0 == d.unit && t.2.time == d.reading.time)
-            );
+            assert!(merged[100..].iter().any(|t| t.0 == d.unit && t.2.time == d.reading.time));
             rest += 1;
         }
     }
@@ -72,10 +65,7 @@ fn streams_taken_from_a_fleet_that_has_begun_go_on_where_it_stood() {
 #[test]
 fn a_unit_more_changes_none_of_the_others() {
     let few: Vec<_> = play(&Scenario::small(3, 2, 7));
-    let more: Vec<_> = play(&Scenario::small(4, 2, 7))
-        .into_iter()
-        .filter(|t| t.0 < 3)
-        .collect();
+    let more: Vec<_> = play(&Scenario::small(4, 2, 7)).into_iter().filter(|t| t.0 < 3).collect();
     assert_eq!(few, more);
 }
 
@@ -89,11 +79,8 @@ fn a_fault_changes_nothing_before_its_onset() {
             k if k.of_a_channel() => Some(Channel::ReturnAirControl),
             _ => None,
         };
-        let faulty = common::readings(
-            &healthy
-                .clone()
-                .with_fault(common::step_fault(kind, channel, 5.2, 1.0)),
-        );
+        let faulty =
+            common::readings(&healthy.clone().with_fault(common::step_fault(kind, channel, 5.2, 1.0)));
         let onset = healthy.day_ms(5.2);
         let before = plain.iter().filter(|r| r.time < onset);
         assert!(before.eq(faulty.iter().filter(|r| r.time < onset)), "{kind:?}");

@@ -17,29 +17,15 @@ fn the_demo_is_sixty_units_over_sixty_days_of_which_a_dozen_and_more_fail_after_
     assert!((12..=20).contains(&failing.len()), "{}", failing.len());
     let kinds: BTreeSet<_> = fleet.truth().iter().map(|t| format!("{:?}", t.kind)).collect();
     assert!(kinds.len() >= 12, "{kinds:?}");
-    assert!(
-        fleet
-            .truth()
-            .iter()
-            .all(|t| t.onset_ms >= scenario.start + 30 * DAY_MS)
-    );
+    assert!(fleet.truth().iter().all(|t| t.onset_ms >= scenario.start + 30 * DAY_MS));
     assert!(fleet.truth().iter().all(|t| t.onset_ms < scenario.end()));
     let cadence = |s: u32| fleet.units().iter().filter(|u| u.cadence_s == s).count();
     assert!(cadence(300) > 40 && cadence(120) >= 4 && cadence(900) >= 3 && (1..=3).contains(&cadence(60)));
-    let readings: usize = fleet
-        .units()
-        .iter()
-        .map(|u| 60 * 86_400 / u.cadence_s as usize)
-        .sum();
+    let readings: usize = fleet.units().iter().map(|u| 60 * 86_400 / u.cadence_s as usize).sum();
     assert!((900_000..2_000_000).contains(&readings), "{readings}");
     assert!(fleet.units().iter().any(|u| !u.has(Channel::Coil)));
     assert!(fleet.units().iter().any(|u| !u.has(Channel::DischargePressure)));
-    assert!(
-        fleet
-            .units()
-            .iter()
-            .any(|u| !u.look_alikes.is_empty() && !failing.contains(&u.id))
-    );
+    assert!(fleet.units().iter().any(|u| !u.look_alikes.is_empty() && !failing.contains(&u.id)));
 }
 
 #[test]
@@ -53,25 +39,13 @@ fn loads_of_a_unit_follow_one_another_and_are_carried_at_their_set_point() {
     for (unit, mut stream) in units.iter().zip(fleet.into_streams()) {
         let own: Vec<_> = loads.iter().filter(|l| l.unit == unit.id).collect();
         assert!(own.len() >= 3, "{} carries {} loads", unit.id, own.len());
-        assert!(
-            own.windows(2).all(|w| w[0].until <= w[1].from),
-            "{} carries two loads at once",
-            unit.id
-        );
-        assert!(
-            own.iter()
-                .all(|l| l.cargo != CargoClass::Empty && l.from < l.until)
-        );
+        assert!(own.windows(2).all(|w| w[0].until <= w[1].from), "{} carries two loads at once", unit.id);
+        assert!(own.iter().all(|l| l.cargo != CargoClass::Empty && l.from < l.until));
         while let Some(delivery) = stream.next_delivery() {
             let r = delivery.reading;
             if let Some(load) = own.iter().find(|l| (l.from..l.until).contains(&r.time)) {
                 assert_eq!(r.quantity(Channel::SetPoint), Some(load.set_point), "{}", unit.id);
-                assert_eq!(
-                    r.state.power,
-                    rimeline_channels::Power::On,
-                    "{} is off with a load",
-                    unit.id
-                );
+                assert_eq!(r.state.power, rimeline_channels::Power::On, "{} is off with a load", unit.id);
             }
         }
     }
@@ -113,60 +87,18 @@ fn what_cannot_be_simulated_is_refused_with_the_reason() {
     let bad: Vec<(Scenario, &str)> = vec![
         (Scenario { units: 0, ..good() }, "0 units"),
         (Scenario { days: 0, ..good() }, "0 days"),
-        (
-            Scenario {
-                depots: Vec::new(),
-                ..good()
-            },
-            "no depot",
-        ),
-        (
-            good().with_choice(UnitChoice {
-                unit: 2,
-                ..UnitChoice::default()
-            }),
-            "choice for unit 2",
-        ),
-        (
-            good().with_choice(UnitChoice {
-                cadence_s: Some(90),
-                ..UnitChoice::default()
-            }),
-            "cadence of 90 s",
-        ),
-        (
-            good().with_choice(UnitChoice {
-                cadence_s: Some(0),
-                ..UnitChoice::default()
-            }),
-            "cadence of 0 s",
-        ),
-        (
-            good().with_fault(fault(2, wear, None, 0.5, 1.0)),
-            "there are 2 units",
-        ),
-        (
-            good().with_fault(fault(0, FaultKind::SensorOpen, None, 0.5, 1.0)),
-            "needs a channel",
-        ),
-        (
-            good().with_fault(fault(0, wear, Some(Channel::Coil), 0.5, 1.0)),
-            "takes no channel",
-        ),
-        (
-            good().with_fault(fault(0, wear, None, 1.5, 1.0)),
-            "outside 0 to 1",
-        ),
+        (Scenario { depots: Vec::new(), ..good() }, "no depot"),
+        (good().with_choice(UnitChoice { unit: 2, ..UnitChoice::default() }), "choice for unit 2"),
+        (good().with_choice(UnitChoice { cadence_s: Some(90), ..UnitChoice::default() }), "cadence of 90 s"),
+        (good().with_choice(UnitChoice { cadence_s: Some(0), ..UnitChoice::default() }), "cadence of 0 s"),
+        (good().with_fault(fault(2, wear, None, 0.5, 1.0)), "there are 2 units"),
+        (good().with_fault(fault(0, FaultKind::SensorOpen, None, 0.5, 1.0)), "needs a channel"),
+        (good().with_fault(fault(0, wear, Some(Channel::Coil), 0.5, 1.0)), "takes no channel"),
+        (good().with_fault(fault(0, wear, None, 1.5, 1.0)), "outside 0 to 1"),
         (good().with_fault(fault(0, wear, None, 0.5, -1.0)), "negative"),
+        (good().with_fault(fault(0, wear, None, 0.5, f64::NAN)), "no number"),
         (
-            good().with_fault(fault(0, wear, None, 0.5, f64::NAN)),
-            "no number",
-        ),
-        (
-            good().with_fault(Fault {
-                repaired_day: Some(0.5),
-                ..fault(0, wear, None, 0.5, 1.0)
-            }),
+            good().with_fault(Fault { repaired_day: Some(0.5), ..fault(0, wear, None, 0.5, 1.0) }),
             "before its onset",
         ),
     ];

@@ -31,11 +31,7 @@ pub(crate) struct Tokens(Vec<(String, Option<f64>, Absence)>);
 
 impl Tokens {
     pub(crate) fn add(&mut self, tokens: &[String], means: Absence) {
-        self.0.extend(
-            tokens
-                .iter()
-                .map(|token| (token.trim().to_owned(), token.trim().parse().ok(), means)),
-        );
+        self.0.extend(tokens.iter().map(|token| (token.trim().to_owned(), token.trim().parse().ok(), means)));
     }
 
     pub(crate) fn text(&self, text: &str) -> Option<Absence> {
@@ -45,10 +41,7 @@ impl Tokens {
     /// `-999` also stands for `-999.0`, and `nan` for a stored NaN.
     pub(crate) fn number(&self, number: f64) -> Option<Absence> {
         let same = |token: f64| token == number || token.is_nan() && number.is_nan();
-        self.0
-            .iter()
-            .find(|token| token.1.is_some_and(same))
-            .map(|token| token.2)
+        self.0.iter().find(|token| token.1.is_some_and(same)).map(|token| token.2)
     }
 }
 
@@ -69,11 +62,7 @@ pub(crate) fn number(
             }
             let parsed = if decimal_comma && text.contains(',') {
                 // A point beside the comma groups thousands: no guess is made.
-                if text.contains('.') {
-                    None
-                } else {
-                    text.replacen(',', ".", 1).parse().ok()
-                }
+                if text.contains('.') { None } else { text.replacen(',', ".", 1).parse().ok() }
             } else {
                 text.parse().ok()
             };
@@ -105,13 +94,7 @@ impl ChannelRule {
         ];
         let limits = limits
             .into_iter()
-            .filter_map(|(number, above, means)| {
-                Some(Limit {
-                    above,
-                    number: number?,
-                    means,
-                })
-            })
+            .filter_map(|(number, above, means)| Some(Limit { above, number: number?, means }))
             .collect();
         Self {
             channel: source.channel.0,
@@ -131,11 +114,7 @@ impl ChannelRule {
             Err(absence) => return Ok(Value::Absent(absence)),
         };
         let beyond = |limit: &&Limit| {
-            if limit.above {
-                number > limit.number
-            } else {
-                number < limit.number
-            }
+            if limit.above { number > limit.number } else { number < limit.number }
         };
         if let Some(limit) = self.limits.iter().find(beyond) {
             return Ok(Value::Absent(limit.means));

@@ -20,22 +20,16 @@ pub(crate) struct Compiler {
 
 impl Compiler {
     pub(crate) fn fault(&mut self, place: &str, message: impl Into<String>) {
-        self.faults.push(Fault {
-            place: place.to_owned(),
-            message: message.into(),
-        });
+        self.faults.push(Fault { place: place.to_owned(), message: message.into() });
     }
 
     /// The index of a column, added where it is new.
     pub(crate) fn column(&mut self, name: &str) -> usize {
         let name = name.trim();
-        self.columns
-            .iter()
-            .position(|known| known == name)
-            .unwrap_or_else(|| {
-                self.columns.push(name.to_owned());
-                self.columns.len() - 1
-            })
+        self.columns.iter().position(|known| known == name).unwrap_or_else(|| {
+            self.columns.push(name.to_owned());
+            self.columns.len() - 1
+        })
     }
 }
 
@@ -47,14 +41,8 @@ pub(crate) fn compile(name: &str, text: &str) -> Result<Mapping, MappingError> {
     let mut compiler = Compiler::default();
     let mapping = check(&mut compiler, document);
     match mapping {
-        Some(mapping) if compiler.faults.is_empty() => Ok(Mapping {
-            columns: compiler.columns,
-            ..mapping
-        }),
-        _ => Err(MappingError::Faults {
-            name: name.to_owned(),
-            faults: compiler.faults,
-        }),
+        Some(mapping) if compiler.faults.is_empty() => Ok(Mapping { columns: compiler.columns, ..mapping }),
+        _ => Err(MappingError::Faults { name: name.to_owned(), faults: compiler.faults }),
     }
 }
 
@@ -65,17 +53,11 @@ fn check(compiler: &mut Compiler, document: Document) -> Option<Mapping> {
     let mut state = State::default();
     let states = state_compile::states(compiler, &document.state, &mut state);
     if document.channels.is_empty() && states.is_empty() {
-        compiler.fault(
-            "[[channels]]",
-            "no column fills a channel or a state; add at least one",
-        );
+        compiler.fault("[[channels]]", "no column fills a channel or a state; add at least one");
     }
     let rows = document.batches.rows;
     if !(1..=Mapping::MAX_BATCH_ROWS).contains(&rows) {
-        compiler.fault(
-            "[batches]",
-            format!("rows = {rows}: 1 to {} are possible", Mapping::MAX_BATCH_ROWS),
-        );
+        compiler.fault("[batches]", format!("rows = {rows}: 1 to {} are possible", Mapping::MAX_BATCH_ROWS));
     }
     if document.batches.sort_rows == 0 {
         compiler.fault("[batches]", "sort_rows = 0: at least 1 is needed");
@@ -141,21 +123,15 @@ fn unit(compiler: &mut Compiler, source: &UnitSource) -> Option<UnitRule> {
     if source.replace.iter().any(|replace| replace.from.is_empty()) {
         compiler.fault("[unit]", "`replace`: `from` is empty; give the text to replace");
     }
-    Some(UnitRule {
-        from,
-        prefix: source.prefix.clone(),
-        replace: source.replace.clone(),
-    })
+    Some(UnitRule { from, prefix: source.prefix.clone(), replace: source.replace.clone() })
 }
 
 fn time(compiler: &mut Compiler, document: &Document) -> (Option<TimeRule>, Vec<usize>) {
     let source = &document.time;
     let names: Vec<&String> = source.column.iter().chain(&source.columns).collect();
     if names.is_empty() || (source.column.is_some() && !source.columns.is_empty()) {
-        compiler.fault(
-            "[time]",
-            "exactly one is needed: `column = \"...\"` or `columns = [\"...\", \"...\"]`",
-        );
+        compiler
+            .fault("[time]", "exactly one is needed: `column = \"...\"` or `columns = [\"...\", \"...\"]`");
     }
     let columns: Vec<usize> = names.iter().map(|name| compiler.column(name)).collect();
     match TimeRule::new(source) {
@@ -200,10 +176,7 @@ fn channels(compiler: &mut Compiler, document: &Document) -> Channels {
                 Some(value) => constants.push((channel, value)),
                 None => compiler.fault(&place, format!("constant = {constant} is too large to store")),
             },
-            _ => compiler.fault(
-                &place,
-                "exactly one is needed: `column = \"...\"` or `constant = ...`",
-            ),
+            _ => compiler.fault(&place, "exactly one is needed: `column = \"...\"` or `constant = ...`"),
         }
     }
     (rules, constants)
@@ -220,10 +193,7 @@ fn check_numbers(compiler: &mut Compiler, place: &str, source: &ChannelSource) -
         );
     }
     if source.scale == Some(0.0) {
-        compiler.fault(
-            place,
-            "scale = 0 makes every value the same; leave it out or give another",
-        );
+        compiler.fault(place, "scale = 0 makes every value the same; leave it out or give another");
     }
     let numbers = [
         source.scale,

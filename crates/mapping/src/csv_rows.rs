@@ -52,10 +52,7 @@ impl CsvRows {
         if rows.read()? {
             rows.waiting = !layout.header;
             rows.names = if layout.header {
-                rows.record
-                    .iter()
-                    .map(|name| String::from_utf8_lossy(name).trim().to_owned())
-                    .collect()
+                rows.record.iter().map(|name| String::from_utf8_lossy(name).trim().to_owned()).collect()
             } else {
                 (1..=rows.record.len()).map(|number| number.to_string()).collect()
             };
@@ -78,39 +75,19 @@ impl CsvRows {
         }
         let (found, needed) = (self.record.len(), self.names.len());
         // A delimiter at the end of every line, but not of the header, shifts nothing.
-        let shifts = found < needed
-            || self
-                .record
-                .iter()
-                .skip(needed)
-                .any(|cell| !cell.trim_ascii().is_empty());
+        let shifts =
+            found < needed || self.record.iter().skip(needed).any(|cell| !cell.trim_ascii().is_empty());
         if !shifts {
             return Ok(Next::Row);
         }
-        let lines = self
-            .record
-            .iter()
-            .flatten()
-            .filter(|byte| **byte == b'\n')
-            .count();
-        let spans = if lines > 0 {
-            format!(", over {} lines", lines + 1)
-        } else {
-            String::new()
-        };
+        let lines = self.record.iter().flatten().filter(|byte| **byte == b'\n').count();
+        let spans = if lines > 0 { format!(", over {} lines", lines + 1) } else { String::new() };
         let start = String::from_utf8_lossy(self.record.get(0).unwrap_or_default());
-        Ok(Next::Ragged(format!(
-            "{found} cells instead of {needed}{spans}, starting {}",
-            shown(&start)
-        )))
+        Ok(Next::Ragged(format!("{found} cells instead of {needed}{spans}, starting {}", shown(&start))))
     }
 
     pub(crate) fn cell(&self, column: usize) -> Cell<'_> {
-        match self
-            .record
-            .get(column)
-            .map(|bytes| (bytes, std::str::from_utf8(bytes)))
-        {
+        match self.record.get(column).map(|bytes| (bytes, std::str::from_utf8(bytes))) {
             None => Cell::Missing,
             Some((_, Ok(text))) => Cell::Text(text.trim()),
             Some((bytes, Err(_))) => Cell::NotUtf8(bytes),
@@ -120,12 +97,7 @@ impl CsvRows {
     /// The line where the record starts. The reader's own position of a record is that of the empty and comment
     /// lines before it; where it ended is exact, and every line ends in one line feed.
     pub(crate) fn place(&self) -> Place {
-        let inside = self
-            .record
-            .iter()
-            .flatten()
-            .filter(|byte| **byte == b'\n')
-            .count() as u64;
+        let inside = self.record.iter().flatten().filter(|byte| **byte == b'\n').count() as u64;
         let from_end = self.reader.position().line().saturating_sub(1 + inside);
         // A quote that was never closed took its line's end too.
         let at_least = self.record.position().map_or(1, csv::Position::line);
@@ -138,7 +110,9 @@ impl CsvRows {
             csv::ErrorKind::Io(error) if error.kind() == std::io::ErrorKind::Other => {
                 let line = self.reader.position().line() + self.skipped;
                 let most = self.max_line_bytes;
-                format!("{error}: from line {line} on there are more than {most} bytes without an end of the row")
+                format!(
+                    "{error}: from line {line} on there are more than {most} bytes without an end of the row"
+                )
             }
             _ => error.to_string(),
         })

@@ -141,11 +141,7 @@ pub(crate) struct BatchRule {
 
 impl Default for BatchRule {
     fn default() -> Self {
-        Self {
-            rows: 60,
-            order: Order::AsGiven,
-            sort_rows: 10_000_000,
-        }
+        Self { rows: 60, order: Order::AsGiven, sort_rows: 10_000_000 }
     }
 }
 
@@ -179,18 +175,13 @@ pub(crate) struct ChannelName(pub(crate) Channel);
 impl<'de> Deserialize<'de> for ChannelName {
     fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
         let name = String::deserialize(from)?;
-        Channel::from_name(&name)
-            .map(Self)
-            .map_err(|_| D::Error::custom(unknown_channel(&name)))
+        Channel::from_name(&name).map(Self).map_err(|_| D::Error::custom(unknown_channel(&name)))
     }
 }
 
 pub(crate) fn unknown_channel(name: &str) -> String {
     let known: Vec<_> = Channel::ALL.iter().map(|c| c.name()).collect();
-    format!(
-        "there is no channel `{name}`; the channels are: {}",
-        known.join(", ")
-    )
+    format!("there is no channel `{name}`; the channels are: {}", known.join(", "))
 }
 
 #[derive(Clone, Copy, Debug)]

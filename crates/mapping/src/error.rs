@@ -45,15 +45,9 @@ impl fmt::Display for Fault {
 }
 
 fn count(faults: usize) -> String {
-    if faults == 1 {
-        "1 fault".to_owned()
-    } else {
-        format!("{faults} faults")
-    }
+    if faults == 1 { "1 fault".to_owned() } else { format!("{faults} faults") }
 }
 
 fn list(faults: &[Fault]) -> String {
-    faults
-        .iter()
-        .fold(String::new(), |text, fault| text + "\n  " + &fault.to_string())
+    faults.iter().fold(String::new(), |text, fault| text + "\n  " + &fault.to_string())
 }

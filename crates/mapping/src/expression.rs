@@ -72,22 +72,11 @@ fn one(text: &str) -> Option<(Comparison, &str)> {
     let (sign, operator) = SIGNS.into_iter().find(|(sign, _)| rest.starts_with(sign))?;
     let rest = rest[sign.len()..].trim_start();
     let end = rest.find(char::is_whitespace).unwrap_or(rest.len());
-    let number: f64 = rest[..end]
-        .parse()
-        .ok()
-        .filter(|number: &f64| number.is_finite())?;
+    let number: f64 = rest[..end].parse().ok().filter(|number: &f64| number.is_finite())?;
     let after = &rest[end..];
     let ends_well = after.trim().is_empty() || after.trim_start().starts_with("and ");
-    (!column.is_empty() && ends_well).then(|| {
-        (
-            Comparison {
-                column: column.to_owned(),
-                operator,
-                number,
-            },
-            after,
-        )
-    })
+    (!column.is_empty() && ends_well)
+        .then(|| (Comparison { column: column.to_owned(), operator, number }, after))
 }
 
 #[cfg(test)]
@@ -96,37 +85,18 @@ mod tests {
     use super::*;
 
     fn columns(text: &str) -> Vec<(String, Operator, f64)> {
-        parse(text)
-            .unwrap()
-            .into_iter()
-            .map(|c| (c.column, c.operator, c.number))
-            .collect()
+        parse(text).unwrap().into_iter().map(|c| (c.column, c.operator, c.number)).collect()
     }
 
     #[test]
     fn comparisons_are_read_with_any_spacing_and_odd_column_names() {
-        assert_eq!(
-            columns("od_power > 500"),
-            [("od_power".to_owned(), Operator::More, 500.0)]
-        );
-        assert_eq!(
-            columns("od_power<=-1.5e2"),
-            [("od_power".to_owned(), Operator::AtMost, -150.0)]
-        );
-        assert_eq!(
-            columns("  Power [W] != 0 "),
-            [("Power [W]".to_owned(), Operator::Unequal, 0.0)]
-        );
-        assert_eq!(
-            columns("'dP > 1' >= 2"),
-            [("dP > 1".to_owned(), Operator::AtLeast, 2.0)]
-        );
+        assert_eq!(columns("od_power > 500"), [("od_power".to_owned(), Operator::More, 500.0)]);
+        assert_eq!(columns("od_power<=-1.5e2"), [("od_power".to_owned(), Operator::AtMost, -150.0)]);
+        assert_eq!(columns("  Power [W] != 0 "), [("Power [W]".to_owned(), Operator::Unequal, 0.0)]);
+        assert_eq!(columns("'dP > 1' >= 2"), [("dP > 1".to_owned(), Operator::AtLeast, 2.0)]);
         assert_eq!(
             columns("stg >= 1 and this and that == 3"),
-            [
-                ("stg".to_owned(), Operator::AtLeast, 1.0),
-                ("this and that".to_owned(), Operator::Equal, 3.0)
-            ]
+            [("stg".to_owned(), Operator::AtLeast, 1.0), ("this and that".to_owned(), Operator::Equal, 3.0)]
         );
     }
 

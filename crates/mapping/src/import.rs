@@ -187,10 +187,7 @@ impl<'m> Import<'m> {
         }
         let mut order: Vec<u32> = (0..store.rows() as u32).collect();
         order.sort_by_key(|row| store.times[*row as usize]);
-        Some(Sorted {
-            store,
-            order: order.into_iter(),
-        })
+        Some(Sorted { store, order: order.into_iter() })
     }
 }
 

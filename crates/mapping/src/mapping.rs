@@ -97,12 +97,7 @@ impl Mapping {
     /// The channels that the mapping fills, in catalogue order.
     pub fn channels(&self) -> Vec<Channel> {
         let constant = self.constants.iter().map(|(channel, _)| *channel);
-        let mut all: Vec<_> = self
-            .channels
-            .iter()
-            .map(|rule| rule.channel)
-            .chain(constant)
-            .collect();
+        let mut all: Vec<_> = self.channels.iter().map(|rule| rule.channel).chain(constant).collect();
         all.sort_unstable();
         all
     }
@@ -110,20 +105,14 @@ impl Mapping {
     /// What the registry should know of a unit; `None` where the mapping says nothing. The fitted channels are the
     /// mapped ones where the mapping does not list them.
     pub fn description_of(&self, unit: &Id) -> Option<UnitDescription> {
-        let own = self
-            .descriptions
-            .iter()
-            .find(|(id, _)| id == unit)
-            .map(|(_, own)| own);
+        let own = self.descriptions.iter().find(|(id, _)| id == unit).map(|(_, own)| own);
         let general = self.description.as_ref();
         let mut described = match (own, general) {
             (Some(own), Some(general)) => own.over(general),
             (Some(one), None) | (None, Some(one)) => one.clone(),
             (None, None) => return None,
         };
-        described
-            .fitted
-            .get_or_insert_with(|| self.channels().iter().map(|c| c.name().to_owned()).collect());
+        described.fitted.get_or_insert_with(|| self.channels().iter().map(|c| c.name().to_owned()).collect());
         Some(described)
     }
 

@@ -47,12 +47,7 @@ impl OpenFile {
             Err(error) => Err(unreadable(error.to_string())),
         };
         match opened {
-            Ok((rows, columns)) => Some(Self {
-                name,
-                rows,
-                columns,
-                any: false,
-            }),
+            Ok((rows, columns)) => Some(Self { name, rows, columns, any: false }),
             Err(Unfit(kind, found, advice)) => {
                 problems.add(kind, || Problem {
                     kind,
@@ -89,11 +84,7 @@ impl OpenFile {
                 }
                 Err(error) => unreadable(error),
             };
-            let place = if kind == ProblemKind::EmptyFile {
-                Place::File
-            } else {
-                self.place()
-            };
+            let place = if kind == ProblemKind::EmptyFile { Place::File } else { self.place() };
             problems.add(kind, || Problem {
                 kind,
                 file: self.name.clone(),
@@ -175,23 +166,16 @@ fn open_parquet<R: ChunkReader + Send + 'static>(
             Ok(Kind::Number | Kind::Integer | Kind::Text | Kind::Bool)
                 if for_time && mapping.time.format.is_none() =>
             {
-                return Err(no_format(&format!(
-                    "column `{name}` holds times as text or numbers"
-                )));
+                return Err(no_format(&format!("column `{name}` holds times as text or numbers")));
             }
-            Ok(Kind::Civil) if mapping.time.zone.is_none() => Some((
-                "a time without a zone".to_owned(),
-                "add `zone` to [time], an IANA name or \"UTC\"",
-            )),
+            Ok(Kind::Civil) if mapping.time.zone.is_none() => {
+                Some(("a time without a zone".to_owned(), "add `zone` to [time], an IANA name or \"UTC\""))
+            }
             Ok(_) => None,
         };
         if let Some((found, advice)) = refused {
             let found = format!("column `{name}` is {found}");
-            return Err(Unfit(
-                ProblemKind::UnsupportedType,
-                found,
-                format!("To use the file, {advice}."),
-            ));
+            return Err(Unfit(ProblemKind::UnsupportedType, found, format!("To use the file, {advice}.")));
         }
     }
     let rows = file.rows(&columns).map_err(unreadable)?;
@@ -202,26 +186,13 @@ fn open_parquet<R: ChunkReader + Send + 'static>(
 fn match_columns(mapping: &Mapping, names: &[String]) -> Result<Vec<usize>, Unfit> {
     let quoted = |names: &[String]| {
         const MOST: usize = 60;
-        let more = if names.len() > MOST {
-            format!(" and {} more", names.len() - MOST)
-        } else {
-            String::new()
-        };
-        names
-            .iter()
-            .take(MOST)
-            .map(|name| shown(name))
-            .collect::<Vec<_>>()
-            .join(", ")
-            + &more
+        let more =
+            if names.len() > MOST { format!(" and {} more", names.len() - MOST) } else { String::new() };
+        names.iter().take(MOST).map(|name| shown(name)).collect::<Vec<_>>().join(", ") + &more
     };
     let (mut columns, mut missing, mut repeated) = (Vec::new(), Vec::new(), Vec::new());
     for needed in &mapping.columns {
-        let mut places = names
-            .iter()
-            .enumerate()
-            .filter(|(_, name)| *name == needed)
-            .map(|(place, _)| place);
+        let mut places = names.iter().enumerate().filter(|(_, name)| *name == needed).map(|(place, _)| place);
         match (places.next(), places.next()) {
             (Some(place), None) => columns.push(place),
             (Some(_), Some(_)) => repeated.push(needed.clone()),
@@ -233,9 +204,5 @@ fn match_columns(mapping: &Mapping, names: &[String]) -> Result<Vec<usize>, Unfi
         (false, _) => (ProblemKind::MissingColumn, quoted(&missing)),
         (true, false) => (ProblemKind::RepeatedColumn, quoted(&repeated)),
     };
-    Err(Unfit(
-        kind,
-        found,
-        format!("The file's columns are: {}.", quoted(names)),
-    ))
+    Err(Unfit(kind, found, format!("The file's columns are: {}.", quoted(names))))
 }

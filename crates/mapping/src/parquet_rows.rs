@@ -91,18 +91,11 @@ pub(crate) struct ParquetFile<R: ChunkReader + 'static>(ParquetRecordBatchReader
 
 impl<R: ChunkReader + Send + 'static> ParquetFile<R> {
     pub(crate) fn open(file: R) -> Result<Self, String> {
-        ParquetRecordBatchReaderBuilder::try_new(file)
-            .map(Self)
-            .map_err(|error| error.to_string())
+        ParquetRecordBatchReaderBuilder::try_new(file).map(Self).map_err(|error| error.to_string())
     }
 
     pub(crate) fn names(&self) -> Vec<String> {
-        self.0
-            .schema()
-            .fields()
-            .iter()
-            .map(|field| field.name().clone())
-            .collect()
+        self.0.schema().fields().iter().map(|field| field.name().clone()).collect()
     }
 
     /// What a column is read as; an error names a type that cannot be used.
@@ -113,10 +106,7 @@ impl<R: ChunkReader + Send + 'static> ParquetFile<R> {
 
     /// Rows with these columns, each of which must have a kind.
     pub(crate) fn rows(self, columns: &[usize]) -> Result<ParquetRows, String> {
-        let kinds: Vec<Kind> = columns
-            .iter()
-            .map(|column| self.kind(*column))
-            .collect::<Result<_, _>>()?;
+        let kinds: Vec<Kind> = columns.iter().map(|column| self.kind(*column)).collect::<Result<_, _>>()?;
         let mask = ProjectionMask::roots(self.0.parquet_schema(), columns.iter().copied());
         let builder = self.0.with_projection(mask).with_batch_size(ROWS);
         let batches = guarded(|| builder.build().map_err(|error| error.to_string()))?;
@@ -124,10 +114,8 @@ impl<R: ChunkReader + Send + 'static> ParquetFile<R> {
         let mut order: Vec<usize> = columns.to_vec();
         order.sort_unstable();
         order.dedup();
-        let places: Vec<usize> = columns
-            .iter()
-            .map(|column| order.partition_point(|other| other < column))
-            .collect();
+        let places: Vec<usize> =
+            columns.iter().map(|column| order.partition_point(|other| other < column)).collect();
         let batches = batches.map(move |batch| batch.and_then(|batch| batch.project(&places)));
         Ok(ParquetRows {
             batches: Box::new(batches),
@@ -145,14 +133,9 @@ impl<R: ChunkReader + Send + 'static> ParquetFile<R> {
 fn guarded<T>(read: impl FnOnce() -> Result<T, String>) -> Result<T, String> {
     let read = std::panic::AssertUnwindSafe(read);
     std::panic::catch_unwind(read).unwrap_or_else(|panic| {
-        let why = panic
-            .downcast_ref::<String>()
-            .map(String::as_str)
-            .or(panic.downcast_ref::<&str>().copied());
-        Err(format!(
-            "the file is damaged ({})",
-            why.unwrap_or("no reason is known")
-        ))
+        let why =
+            panic.downcast_ref::<String>().map(String::as_str).or(panic.downcast_ref::<&str>().copied());
+        Err(format!("the file is damaged ({})", why.unwrap_or("no reason is known")))
     })
 }
 
@@ -187,11 +170,7 @@ impl ParquetRows {
             Kind::Number => Cell::Number(array.as_primitive::<Float64Type>().value(row)),
             Kind::Integer => Cell::Integer(array.as_primitive::<Int64Type>().value(row)),
             Kind::Text => Cell::Text(array.as_string::<i32>().value(row).trim()),
-            Kind::Bool => Cell::Text(if array.as_boolean().value(row) {
-                "true"
-            } else {
-                "false"
-            }),
+            Kind::Bool => Cell::Text(if array.as_boolean().value(row) { "true" } else { "false" }),
             Kind::Instant => Cell::Instant(array.as_primitive::<TimestampMillisecondType>().value(row)),
             Kind::Civil => Cell::Civil(array.as_primitive::<TimestampMillisecondType>().value(row)),
         }

@@ -91,14 +91,7 @@ impl fmt::Display for Problem {
         if let Some(column) = &self.column {
             write!(f, "column `{column}`: ")?;
         }
-        write!(
-            f,
-            "{}: {} ({}). {}",
-            self.kind.words(),
-            self.found,
-            self.kind.effect().words(),
-            self.advice
-        )
+        write!(f, "{}: {} ({}). {}", self.kind.words(), self.found, self.kind.effect().words(), self.advice)
     }
 }
 
@@ -119,11 +112,7 @@ impl Default for Problems {
 impl Problems {
     /// No problems yet; the first `keep` and the first of each kind will be kept.
     pub fn keeping(keep: usize) -> Self {
-        Self {
-            kept: Vec::new(),
-            counts: vec![0; ProblemKind::ALL.len()],
-            keep,
-        }
+        Self { kept: Vec::new(), counts: vec![0; ProblemKind::ALL.len()], keep }
     }
 
     /// Counts a problem, and builds it only where it will be kept.
@@ -152,10 +141,7 @@ impl Problems {
 
     /// The kinds there were, with their numbers.
     pub fn by_kind(&self) -> impl Iterator<Item = (ProblemKind, u64)> {
-        ProblemKind::ALL
-            .iter()
-            .map(|kind| (*kind, self.count(*kind)))
-            .filter(|(_, count)| *count > 0)
+        ProblemKind::ALL.iter().map(|kind| (*kind, self.count(*kind))).filter(|(_, count)| *count > 0)
     }
 }
 

@@ -84,13 +84,7 @@ impl<'m> Rower<'m> {
                 let kind = ProblemKind::BadUnit;
                 self.problems.add(kind, || {
                     let advice = format!("{error}; `prefix` and `replace` in [unit] can make it one.");
-                    problem(
-                        kind,
-                        file,
-                        column.map(|c| &*self.mapping.columns[c]),
-                        shown(&text),
-                        advice,
-                    )
+                    problem(kind, file, column.map(|c| &*self.mapping.columns[c]), shown(&text), advice)
                 });
                 None
             }
@@ -119,37 +113,19 @@ impl<'m> Rower<'m> {
                 Some(time),
                 "Taken with the offset that held before the change; is `zone` in [time] right?".to_owned(),
             ),
-            Told::Bad(why) => (
-                ProblemKind::BadTime,
-                None,
-                format!("Check `format` in [time]: {why}."),
-            ),
+            Told::Bad(why) => (ProblemKind::BadTime, None, format!("Check `format` in [time]: {why}.")),
         };
         self.problems.add(kind, || {
-            let texts: Vec<_> = columns
-                .iter()
-                .map(|c| file.cell(*c).text().unwrap_or_default())
-                .collect();
+            let texts: Vec<_> = columns.iter().map(|c| file.cell(*c).text().unwrap_or_default()).collect();
             let names: Vec<_> = columns.iter().map(|c| &*self.mapping.columns[*c]).collect();
-            problem(
-                kind,
-                file,
-                Some(&names.join(" ")),
-                shown(&texts.join(" ")),
-                advice,
-            )
+            problem(kind, file, Some(&names.join(" ")), shown(&texts.join(" ")), advice)
         });
         time
     }
 
     fn state(&mut self, rule: &StateRule, file: &OpenFile, reading: &mut Reading) {
         match rule {
-            StateRule::Column {
-                part,
-                column,
-                values,
-                otherwise,
-            } => {
+            StateRule::Column { part, column, values, otherwise } => {
                 let text = file.cell(*column).text().unwrap_or_default();
                 match StateRule::listed(values, &text) {
                     Some(word) => word.apply(&mut reading.state),
@@ -170,11 +146,8 @@ impl<'m> Rower<'m> {
                 if let Some(number) = self.number(file, *column) {
                     if number.fract() == 0.0 && (0.0..=255.0).contains(&number) {
                         let bits = number as u8;
-                        *(if *outputs {
-                            &mut reading.state.outputs
-                        } else {
-                            &mut reading.state.inputs
-                        }) = bits;
+                        *(if *outputs { &mut reading.state.outputs } else { &mut reading.state.inputs }) =
+                            bits;
                     } else {
                         self.value_problem(ProblemKind::OutOfRange, file, *column);
                     }
@@ -185,11 +158,7 @@ impl<'m> Rower<'m> {
 
     /// A column's number for a condition.
     fn number(&mut self, file: &OpenFile, column: usize) -> Option<f64> {
-        match channel::number(
-            file.cell(column),
-            &self.mapping.absent,
-            self.mapping.csv.decimal_comma,
-        ) {
+        match channel::number(file.cell(column), &self.mapping.absent, self.mapping.csv.decimal_comma) {
             Ok(number) => number.ok(),
             Err(kind) => {
                 self.value_problem(kind, file, column);
@@ -201,17 +170,8 @@ impl<'m> Rower<'m> {
     fn word_problem(&mut self, part: Part, file: &OpenFile, column: usize, text: &str) {
         let kind = ProblemKind::UnknownWord;
         self.problems.add(kind, || {
-            let advice = format!(
-                "Add it to `values` of [state] {}, or give `otherwise`.",
-                part.name()
-            );
-            problem(
-                kind,
-                file,
-                Some(&self.mapping.columns[column]),
-                shown(text),
-                advice,
-            )
+            let advice = format!("Add it to `values` of [state] {}, or give `otherwise`.", part.name());
+            problem(kind, file, Some(&self.mapping.columns[column]), shown(text), advice)
         });
     }
 

@@ -29,26 +29,17 @@ impl Source {
     /// A file. It is opened when its turn comes; its first bytes say whether it is Parquet, else it is CSV.
     pub fn path(path: impl Into<PathBuf>) -> Self {
         let path = path.into();
-        Self {
-            name: path.display().to_string(),
-            body: Body::Path(path),
-        }
+        Self { name: path.display().to_string(), body: Body::Path(path) }
     }
 
     /// CSV text; `name` stands for it in problems.
     pub fn csv(name: impl Into<String>, text: impl Read + Send + 'static) -> Self {
-        Self {
-            name: name.into(),
-            body: Body::Csv(Box::new(text)),
-        }
+        Self { name: name.into(), body: Body::Csv(Box::new(text)) }
     }
 
     /// A whole Parquet file in memory; `name` stands for it in problems.
     pub fn parquet(name: impl Into<String>, file: impl Into<Bytes>) -> Self {
-        Self {
-            name: name.into(),
-            body: Body::Parquet(file.into()),
-        }
+        Self { name: name.into(), body: Body::Parquet(file.into()) }
     }
 
     /// The file's name without folder and without what follows its last dot.
@@ -71,11 +62,7 @@ impl Body {
                 let mut first = Vec::with_capacity(4);
                 file.by_ref().take(4).read_to_end(&mut first)?;
                 file.rewind()?;
-                Ok(if first == b"PAR1" {
-                    Opened::ParquetFile(file)
-                } else {
-                    Opened::Csv(Box::new(file))
-                })
+                Ok(if first == b"PAR1" { Opened::ParquetFile(file) } else { Opened::Csv(Box::new(file)) })
             }
         }
     }

@@ -53,20 +53,9 @@ parts! {
 /// How one part of the state comes about in a row. Columns are indices into the mapping's columns.
 #[derive(Clone, Debug)]
 pub(crate) enum StateRule {
-    Column {
-        part: Part,
-        column: usize,
-        values: Vec<Listed>,
-        otherwise: Option<Word>,
-    },
-    Conditions {
-        cases: Vec<Case>,
-        otherwise: Option<Word>,
-    },
-    Bits {
-        outputs: bool,
-        column: usize,
-    },
+    Column { part: Part, column: usize, values: Vec<Listed>, otherwise: Option<Word> },
+    Conditions { cases: Vec<Case>, otherwise: Option<Word> },
+    Bits { outputs: bool, column: usize },
 }
 
 /// A listed text of an enumerated column; a number also matches in another spelling (`1`, `1.0`).
@@ -91,10 +80,7 @@ impl StateRule {
             return Some(listed.word);
         }
         let number: f64 = text.parse().ok()?;
-        values
-            .iter()
-            .find(|listed| listed.number == Some(number))
-            .map(|listed| listed.word)
+        values.iter().find(|listed| listed.number == Some(number)).map(|listed| listed.word)
     }
 
     /// The word of the first case that holds. `None` where a case depends on a number that is absent.

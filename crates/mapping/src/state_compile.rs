@@ -30,30 +30,17 @@ pub(crate) fn states(compiler: &mut Compiler, sources: &StateSources, base: &mut
                     word.apply(base);
                 }
             }
-            Some(StateSource::Column {
-                column,
-                values,
-                otherwise,
-            }) => {
+            Some(StateSource::Column { column, values, otherwise }) => {
                 let column = compiler.column(column);
                 let otherwise = otherwise.as_ref().and_then(|name| word(compiler, part, name));
                 let mut listed = Vec::with_capacity(values.len());
                 for (text, name) in values {
                     if let Some(word) = word(compiler, part, name) {
                         let text = text.trim();
-                        listed.push(Listed {
-                            text: text.to_owned(),
-                            number: text.parse().ok(),
-                            word,
-                        });
+                        listed.push(Listed { text: text.to_owned(), number: text.parse().ok(), word });
                     }
                 }
-                rules.push(StateRule::Column {
-                    part,
-                    column,
-                    values: listed,
-                    otherwise,
-                });
+                rules.push(StateRule::Column { part, column, values: listed, otherwise });
             }
             Some(StateSource::Conditions(conditions)) => {
                 let mut cases = Vec::with_capacity(conditions.len());
@@ -73,19 +60,13 @@ pub(crate) fn states(compiler: &mut Compiler, sources: &StateSources, base: &mut
                 let words = part.words();
                 // Where several conditions hold, the word that stands first in the vocabulary counts.
                 cases.sort_by_key(|case| words.iter().position(|word| *word == case.word));
-                rules.push(StateRule::Conditions {
-                    otherwise: the_other(&words, &cases),
-                    cases,
-                });
+                rules.push(StateRule::Conditions { otherwise: the_other(&words, &cases), cases });
             }
         }
     }
     for (outputs, source) in [(false, &sources.inputs), (true, &sources.outputs)] {
         if let Some(source) = source {
-            rules.push(StateRule::Bits {
-                outputs,
-                column: compiler.column(&source.column),
-            });
+            rules.push(StateRule::Bits { outputs, column: compiler.column(&source.column) });
         }
     }
     rules

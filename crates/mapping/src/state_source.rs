@@ -34,11 +34,7 @@ pub(crate) enum StateSource {
     /// The same word in every row.
     Constant(String),
     /// A word for each text a column may hold.
-    Column {
-        column: String,
-        values: BTreeMap<String, String>,
-        otherwise: Option<String>,
-    },
+    Column { column: String, values: BTreeMap<String, String>, otherwise: Option<String> },
     /// A condition for each word.
     Conditions(BTreeMap<String, String>),
 }
@@ -79,17 +75,13 @@ impl<'de> Visitor<'de> for StateVisitor {
             }
         }
         match (column, values) {
-            (Some(column), Some(values)) if conditions.is_empty() => Ok(StateSource::Column {
-                column,
-                values,
-                otherwise,
-            }),
+            (Some(column), Some(values)) if conditions.is_empty() => {
+                Ok(StateSource::Column { column, values, otherwise })
+            }
             (None, None) if otherwise.is_none() && !conditions.is_empty() => {
                 Ok(StateSource::Conditions(conditions))
             }
-            (Some(_), None) => Err(A::Error::custom(
-                "`column` also needs `values`, a word for each text",
-            )),
+            (Some(_), None) => Err(A::Error::custom("`column` also needs `values`, a word for each text")),
             (None, Some(_)) => Err(A::Error::custom("`values` also needs `column`")),
             _ => Err(A::Error::custom(
                 "either `column` with `values` (and perhaps `otherwise`), or a condition for each word; not both",

@@ -24,15 +24,7 @@ const STEP: usize = 64 << 10;
 impl TextReader {
     pub(crate) fn new(inner: Box<dyn Read + Send>, encoding: Encoding, limit: usize) -> Self {
         let limit = limit.saturating_add(STEP);
-        Self {
-            inner,
-            encoding,
-            budget: limit,
-            limit,
-            left_over: None,
-            raw: Vec::new(),
-            last: b'\n',
-        }
+        Self { inner, encoding, budget: limit, limit, left_over: None, raw: Vec::new(), last: b'\n' }
     }
 
     /// A new line starts.
@@ -55,11 +47,7 @@ impl Read for TextReader {
                 Encoding::Utf8 => self.inner.read(&mut out[..room])?,
                 Encoding::Latin1 => self.transcode(&mut out[..room])?,
             };
-            let kept = if count == 0 {
-                self.end(out)
-            } else {
-                self.end_lines(&mut out[..count])
-            };
+            let kept = if count == 0 { self.end(out) } else { self.end_lines(&mut out[..count]) };
             self.budget -= kept;
             if kept > 0 || count == 0 {
                 return Ok(kept);
@@ -107,8 +95,7 @@ impl TextReader {
             filled = 1;
         }
         // Each byte becomes at most two; half the room is always enough, but for a room of one.
-        self.raw
-            .resize(((out.len() - filled) / 2).max(usize::from(filled == 0)), 0);
+        self.raw.resize(((out.len() - filled) / 2).max(usize::from(filled == 0)), 0);
         let count = self.inner.read(&mut self.raw)?;
         for &byte in &self.raw[..count] {
             let mut encoded = [0; 2];
@@ -137,11 +124,7 @@ mod tests {
         let latin: Vec<u8> = (1..=255).filter(|byte| *byte != b'\r').collect();
         let expected: String = latin.iter().map(|byte| char::from(*byte)).chain(['\n']).collect();
         for size in 1..40 {
-            assert_eq!(
-                all(latin.clone(), Encoding::Latin1, size),
-                expected,
-                "reads of {size}"
-            );
+            assert_eq!(all(latin.clone(), Encoding::Latin1, size), expected, "reads of {size}");
         }
     }
 
@@ -158,11 +141,7 @@ mod tests {
             ("\r\n", "\n"),
         ] {
             for size in 1..10 {
-                assert_eq!(
-                    all(text.into(), Encoding::Utf8, size),
-                    expected,
-                    "{text:?}, reads of {size}"
-                );
+                assert_eq!(all(text.into(), Encoding::Utf8, size), expected, "{text:?}, reads of {size}");
             }
         }
     }

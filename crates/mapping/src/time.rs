@@ -62,11 +62,7 @@ impl TimeRule {
         if let Some(Format::Pattern(pattern)) = &format {
             check_pattern(pattern, source.year, zone.is_some())?;
         }
-        Ok(Self {
-            format,
-            zone,
-            year: source.year,
-        })
+        Ok(Self { format, zone, year: source.year })
     }
 
     /// The time told by the cell of the one time column.
@@ -119,9 +115,7 @@ impl TimeRule {
     /// Parses a text; where that fails, as the midnight that some loggers write as 24:00:00.
     fn attempt(&self, text: &str, parse: impl Fn(&str) -> Result<Parsed, String>) -> Told {
         match parse(text) {
-            Ok(Parsed {
-                stamp: Some(stamp), ..
-            }) => Told::At(stamp.as_millisecond()),
+            Ok(Parsed { stamp: Some(stamp), .. }) => Told::At(stamp.as_millisecond()),
             Ok(Parsed { local, .. }) => self.local(local),
             Err(why) => self.end_of_day(text, &parse).unwrap_or(Told::Bad(why)),
         }
@@ -132,18 +126,11 @@ impl TimeRule {
     fn end_of_day(&self, text: &str, parse: &impl Fn(&str) -> Result<Parsed, String>) -> Option<Told> {
         let hour_before = text.match_indices("24").find_map(|(at, found)| {
             let with_23 = format!("{}23{}", &text[..at], &text[at + found.len()..]);
-            parse(&with_23)
-                .ok()
-                .filter(|parsed| parsed.local.time() == jiff::civil::time(23, 0, 0, 0))
+            parse(&with_23).ok().filter(|parsed| parsed.local.time() == jiff::civil::time(23, 0, 0, 0))
         })?;
         match hour_before {
-            Parsed {
-                stamp: Some(stamp), ..
-            } => Some(Told::At(stamp.as_millisecond() + HOUR_MS)),
-            Parsed { local, .. } => local
-                .checked_add(1.hour())
-                .ok()
-                .map(|midnight| self.local(midnight)),
+            Parsed { stamp: Some(stamp), .. } => Some(Told::At(stamp.as_millisecond() + HOUR_MS)),
+            Parsed { local, .. } => local.checked_add(1.hour()).ok().map(|midnight| self.local(midnight)),
         }
     }
 
@@ -175,15 +162,10 @@ fn rfc3339(text: &str) -> Result<Parsed, String> {
     const PARSER: DateTimeParser = DateTimeParser::new();
     let pieces = PARSER.parse_pieces(text).map_err(|error| error.to_string())?;
     let time = pieces.time().ok_or("it has no time of day")?;
-    let offset = pieces
-        .to_numeric_offset()
-        .ok_or("it has no offset such as Z or +01:00")?;
+    let offset = pieces.to_numeric_offset().ok_or("it has no offset such as Z or +01:00")?;
     let local = pieces.date().to_datetime(time);
     let stamp = offset.to_timestamp(local).map_err(|error| error.to_string())?;
-    Ok(Parsed {
-        local,
-        stamp: Some(stamp),
-    })
+    Ok(Parsed { local, stamp: Some(stamp) })
 }
 
 /// Columns of one time, joined by a space.
@@ -200,10 +182,7 @@ pub(crate) fn join<'a>(cells: impl Iterator<Item = Cell<'a>>, into: &mut String)
 
 fn unix(number: i128, per_second: i64) -> Told {
     let ms = number.saturating_mul(1_000).div_euclid(i128::from(per_second));
-    match i64::try_from(ms)
-        .ok()
-        .and_then(|ms| Timestamp::from_millisecond(ms).ok())
-    {
+    match i64::try_from(ms).ok().and_then(|ms| Timestamp::from_millisecond(ms).ok()) {
         Some(stamp) => Told::At(stamp.as_millisecond()),
         None => Told::Bad("it is beyond the year 9999; is `format` the right power of ten?".to_owned()),
     }
@@ -230,13 +209,9 @@ fn check_pattern(pattern: &str, year: Option<i16>, has_zone: bool) -> Result<(),
     let absolute = parts.timestamp().is_some();
     if parts.year().is_none() && !absolute {
         match year {
-            Some(_) => parts
-                .set_year(year)
-                .map_err(|error| unusable(error.to_string()))?,
+            Some(_) => parts.set_year(year).map_err(|error| unusable(error.to_string()))?,
             None => {
-                return Err(unusable(
-                    "it has no year (%Y); add `year = 2024` or the like".to_owned(),
-                ));
+                return Err(unusable("it has no year (%Y); add `year = 2024` or the like".to_owned()));
             }
         }
     }

@@ -12,21 +12,14 @@ fn one(problems: &[(ProblemKind, String)], kind: ProblemKind, parts: &[&str]) {
     assert_eq!(problems.len(), 1, "{problems:?}");
     assert_eq!(problems[0].0, kind, "{problems:?}");
     for part in parts {
-        assert!(
-            problems[0].1.contains(part),
-            "`{part}` is not in: {}",
-            problems[0].1
-        );
+        assert!(problems[0].1.contains(part), "`{part}` is not in: {}", problems[0].1);
     }
 }
 
 #[test]
 fn a_text_that_is_no_number_costs_its_value_and_is_named_with_line_and_column() {
     let (rows, problems) = import(&small(""), "t,x\n1,2.5\n2,warm\n3,3.5\n");
-    assert_eq!(
-        supply(&rows),
-        [Value::Number(25), NOT_REPORTED, Value::Number(35)]
-    );
+    assert_eq!(supply(&rows), [Value::Number(25), NOT_REPORTED, Value::Number(35)]);
     one(
         &problems,
         ProblemKind::BadNumber,
@@ -62,11 +55,7 @@ fn nan_and_infinity_are_problems_unless_they_are_listed() {
     let (rows, problems) = import(&small(""), text);
     assert_eq!(supply(&rows), [NOT_REPORTED, NOT_REPORTED, Value::Number(40)]);
     assert_eq!(problems.len(), 2);
-    assert!(
-        problems
-            .iter()
-            .all(|(kind, text)| *kind == ProblemKind::NotFinite && text.contains("`absent`"))
-    );
+    assert!(problems.iter().all(|(kind, text)| *kind == ProblemKind::NotFinite && text.contains("`absent`")));
     let (rows, problems) = import(&small("absent = ['nan', 'inf', '-inf']"), text);
     assert_eq!(supply(&rows), [NOT_REPORTED, NOT_REPORTED, Value::Number(40)]);
     assert_eq!(problems, []);
@@ -99,22 +88,14 @@ fn tokens_and_limits_say_why_there_is_no_number() {
 fn a_number_that_cannot_be_stored_costs_its_value() {
     let (rows, problems) = import(&small(""), "t,x\n1,1e9\n2,3\n");
     assert_eq!(supply(&rows), [NOT_REPORTED, Value::Number(30)]);
-    one(
-        &problems,
-        ProblemKind::OutOfRange,
-        &["a.csv:2", "column `x`", "`1e9`", "`scale`"],
-    );
+    one(&problems, ProblemKind::OutOfRange, &["a.csv:2", "column `x`", "`1e9`", "`scale`"]);
 }
 
 #[test]
 fn a_bad_time_costs_its_row_and_shows_what_was_found() {
     let (rows, problems) = import(&small(""), "t,x\n1,2\nnoon,3\n3,4\n");
     assert_eq!(supply(&rows), [Value::Number(20), Value::Number(40)]);
-    one(
-        &problems,
-        ProblemKind::BadTime,
-        &["a.csv:3", "column `t`", "`noon`", "row left out", "`format`"],
-    );
+    one(&problems, ProblemKind::BadTime, &["a.csv:3", "column `t`", "`noon`", "row left out", "`format`"]);
     let (rows, problems) = import(&small(""), "t,x\n,2\n");
     assert_eq!(rows, []);
     one(&problems, ProblemKind::BadTime, &["there is no time"]);
@@ -124,11 +105,7 @@ fn a_bad_time_costs_its_row_and_shows_what_was_found() {
 fn a_missing_column_is_named_and_the_columns_that_exist_are_listed() {
     let (rows, problems) = import(&small(""), "time,Temp [C],hum\n1,2,3\n");
     assert_eq!(rows, []);
-    one(
-        &problems,
-        ProblemKind::MissingColumn,
-        &["a.csv: ", "`t`, `x`", "`time`, `Temp [C]`, `hum`"],
-    );
+    one(&problems, ProblemKind::MissingColumn, &["a.csv: ", "`t`, `x`", "`time`, `Temp [C]`, `hum`"]);
 }
 
 #[test]
@@ -149,14 +126,10 @@ fn a_column_that_stands_twice_is_refused_only_where_it_is_used() {
 #[test]
 fn ragged_lines_cost_themselves_and_nothing_else() {
     let (rows, problems) = import(&small(""), "t,x\n1,2\n2\n3,4,5\n4,5\n5,6,,\n");
-    assert_eq!(
-        supply(&rows),
-        [Value::Number(20), Value::Number(50), Value::Number(60)]
-    );
+    assert_eq!(supply(&rows), [Value::Number(20), Value::Number(50), Value::Number(60)]);
     assert_eq!(problems.len(), 2);
-    for ((kind, text), parts) in problems
-        .iter()
-        .zip([["a.csv:3", "1 cells instead of 2"], ["a.csv:4", "3 cells"]])
+    for ((kind, text), parts) in
+        problems.iter().zip([["a.csv:3", "1 cells instead of 2"], ["a.csv:4", "3 cells"]])
     {
         assert_eq!(*kind, ProblemKind::RaggedLine);
         assert!(parts.iter().all(|part| text.contains(part)), "{text}");
@@ -186,36 +159,19 @@ fn a_line_without_an_end_stops_its_file_and_not_the_next() {
     let problems = import.problems();
     assert_eq!(problems.count(ProblemKind::Unreadable), 1);
     let text = problems.kept()[0].to_string();
-    assert!(
-        text.contains("from line 3 on") && text.contains("1000 bytes"),
-        "{text}"
-    );
+    assert!(text.contains("from line 3 on") && text.contains("1000 bytes"), "{text}");
 }
 
 #[test]
 fn bytes_that_are_no_utf_8_cost_their_value_or_are_read_as_latin_1() {
     let text = b"t,x,note\n1,2\xb0,\xe4\n2,3,\xe4\n".to_vec();
     let (rows, problems) = import(&small(""), text.clone());
-    assert_eq!(
-        supply(&rows),
-        [NOT_REPORTED, Value::Number(30)],
-        "a note nobody maps may be anything"
-    );
-    one(
-        &problems,
-        ProblemKind::NotUtf8,
-        &["a.csv:2", "column `x`", "latin-1"],
-    );
-    let latin = mapping(&format!(
-        "{}[csv]\nencoding = 'latin-1'",
-        SMALL.replace("'x'", "'T [°C]'")
-    ));
+    assert_eq!(supply(&rows), [NOT_REPORTED, Value::Number(30)], "a note nobody maps may be anything");
+    one(&problems, ProblemKind::NotUtf8, &["a.csv:2", "column `x`", "latin-1"]);
+    let latin = mapping(&format!("{}[csv]\nencoding = 'latin-1'", SMALL.replace("'x'", "'T [°C]'")));
     let (rows, problems) = import(&latin, b"t,T [\xb0C]\n1,2\n".to_vec());
     assert_eq!((rows.len(), problems.len()), (1, 0), "{problems:?}");
-    let (_, problems) = import(
-        &mapping(&SMALL.replace("'x'", "'T [°C]'")),
-        b"t,T [\xb0C]\n1,2\n".to_vec(),
-    );
+    let (_, problems) = import(&mapping(&SMALL.replace("'x'", "'T [°C]'")), b"t,T [\xb0C]\n1,2\n".to_vec());
     one(&problems, ProblemKind::MissingColumn, &["latin-1"]);
 }
 
@@ -236,18 +192,11 @@ fn a_path_that_is_not_there_is_named_and_others_go_on() {
     std::fs::write(&there, "\u{feff}t,x\r\n1,2\r\n").unwrap();
     let mapping = small("");
     let missing = folder.path().join("missing.csv");
-    let mut import = mapping.import(vec![
-        Source::path(&missing),
-        Source::path(folder.path()),
-        Source::path(&there),
-    ]);
+    let mut import =
+        mapping.import(vec![Source::path(&missing), Source::path(folder.path()), Source::path(&there)]);
     assert_eq!(common::rows(&mut import).len(), 1, "{}", import.problems());
     assert_eq!(import.problems().count(ProblemKind::Unreadable), 2);
-    assert!(
-        import.problems().kept()[0].to_string().contains("missing.csv"),
-        "{}",
-        import.problems()
-    );
+    assert!(import.problems().kept()[0].to_string().contains("missing.csv"), "{}", import.problems());
     assert_eq!(import.counts().files, 1);
 }
 
@@ -268,11 +217,7 @@ fn a_bad_unit_id_costs_its_row_and_says_how_to_make_it_one() {
     let mut import = mapping.import(vec![Source::csv("a.csv", text.as_bytes())]);
     assert_eq!(common::rows(&mut import).len(), 3);
     assert_eq!(
-        import
-            .units()
-            .iter()
-            .map(rimeline_channels::Id::as_str)
-            .collect::<Vec<_>>(),
+        import.units().iter().map(rimeline_channels::Id::as_str).collect::<Vec<_>>(),
         ["TR-7", "TR-a-b"]
     );
 }
@@ -292,20 +237,14 @@ fn all_problems_are_counted_and_the_first_twenty_and_one_of_each_kind_are_kept()
         [(ProblemKind::BadTime, 1), (ProblemKind::BadNumber, 100)]
     );
     let text = problems.to_string();
-    assert!(
-        text.contains("and 80 more") && text.contains("100  a value is no number"),
-        "{text}"
-    );
+    assert!(text.contains("and 80 more") && text.contains("100  a value is no number"), "{text}");
 }
 
 #[test]
 fn decimal_commas_are_read_where_the_mapping_says_so() {
     let text = "t;x\n1;2,5\n2;1.234,5\n3;-0,05\n";
     let (rows, problems) = import(&small("[csv]\ndelimiter = ';'\ndecimal_comma = true"), text);
-    assert_eq!(
-        supply(&rows),
-        [Value::Number(25), NOT_REPORTED, Value::Number(-1)]
-    );
+    assert_eq!(supply(&rows), [Value::Number(25), NOT_REPORTED, Value::Number(-1)]);
     one(&problems, ProblemKind::BadNumber, &["`1.234,5`"]);
     let (_, problems) = import(&small("[csv]\ndelimiter = ';'"), "t;x\n1;2,5\n");
     one(&problems, ProblemKind::BadNumber, &["decimal_comma"]);
@@ -314,12 +253,6 @@ fn decimal_commas_are_read_where_the_mapping_says_so() {
 #[test]
 fn a_file_without_a_header_has_numbered_columns() {
     let numbered = SMALL.replace("'t'", "'1'").replace("'x'", "'2'");
-    let (rows, problems) = import(
-        &mapping(&format!("{numbered}[csv]\nheader = false")),
-        "1,2\n2,3\n",
-    );
-    assert_eq!(
-        (supply(&rows), problems),
-        (vec![Value::Number(20), Value::Number(30)], vec![])
-    );
+    let (rows, problems) = import(&mapping(&format!("{numbered}[csv]\nheader = false")), "1,2\n2,3\n");
+    assert_eq!((supply(&rows), problems), (vec![Value::Number(20), Value::Number(30)], vec![]));
 }

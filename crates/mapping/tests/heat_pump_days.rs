@@ -14,19 +14,12 @@ const DAY: i64 = 86_400_000;
 
 fn day(file: &str) -> Option<(Mapping, PathBuf)> {
     let usual = common::repository().join("../shared/data");
-    let path = common::measured(
-        "RIMELINE_MEASURED_DATA",
-        Some(usual),
-        &format!("nist-heat-pump/{file}"),
-    )?;
+    let path = common::measured("RIMELINE_MEASURED_DATA", Some(usual), &format!("nist-heat-pump/{file}"))?;
     Some((common::ready("heat-pump-days.toml"), path))
 }
 
 fn starts(rows: &[Reading]) -> usize {
-    let running: Vec<bool> = rows
-        .iter()
-        .map(|row| row.state.compressor_running().unwrap())
-        .collect();
+    let running: Vec<bool> = rows.iter().map(|row| row.state.compressor_running().unwrap()).collect();
     running.windows(2).filter(|pair| !pair[0] && pair[1]).count()
 }
 
@@ -52,19 +45,11 @@ fn a_day_goes_in_whole(file: &str, midnight: i64, expected_starts: usize) {
     let (power, stage) = (place("od_power"), place("stg"));
     for (i, record) in table.records().enumerate() {
         let (record, row) = (record.unwrap(), &rows[i]);
-        assert_eq!(
-            row.time,
-            midnight + (i as i64 + 1) * MINUTE_MS,
-            "row {i}: {}",
-            &record[0]
-        );
+        assert_eq!(row.time, midnight + (i as i64 + 1) * MINUTE_MS, "row {i}: {}", &record[0]);
         for (channel, column) in columns {
             let celsius = (record[column].parse::<f64>().unwrap() - 32.0) / 1.8;
             let found = row.quantity(channel).unwrap();
-            assert!(
-                (found - celsius).abs() <= 0.05 + 1e-9,
-                "row {i} {channel}: {found} for {celsius}"
-            );
+            assert!((found - celsius).abs() <= 0.05 + 1e-9, "row {i} {channel}: {found} for {celsius}");
         }
         let running = record[power].parse::<f64>().unwrap() > 500.0;
         assert_eq!(row.state.compressor_running(), Some(running), "row {i}");
@@ -75,11 +60,7 @@ fn a_day_goes_in_whole(file: &str, midnight: i64, expected_starts: usize) {
         };
         assert_eq!(row.state.stage, expected, "row {i}");
     }
-    assert!(
-        starts(&rows).abs_diff(expected_starts) <= 1,
-        "{} compressor starts",
-        starts(&rows)
-    );
+    assert!(starts(&rows).abs_diff(expected_starts) <= 1, "{} compressor starts", starts(&rows));
 }
 
 /// Starts: counted by hand in the file's power column, one more or less allowed.
@@ -103,19 +84,10 @@ fn both_days_together_keep_their_units_apart() {
     let mut import = mapping.import(vec![Source::path(one), Source::path(other)]);
     assert_eq!(common::rows(&mut import).len(), 2_880);
     assert_eq!(
-        import
-            .units()
-            .iter()
-            .map(rimeline_channels::Id::as_str)
-            .collect::<Vec<_>>(),
+        import.units().iter().map(rimeline_channels::Id::as_str).collect::<Vec<_>>(),
         ["HP-atlanta", "HP-tucson"]
     );
     let description = mapping.description_of(&import.units()[0]).unwrap();
-    let fitted = [
-        "return_air_control",
-        "supply_air_control",
-        "ambient_air",
-        "set_point",
-    ];
+    let fitted = ["return_air_control", "supply_air_control", "ambient_air", "set_point"];
     assert_eq!(description.fitted.unwrap(), fitted);
 }

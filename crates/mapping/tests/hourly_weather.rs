@@ -27,15 +27,8 @@ fn the_value_in_the_wrong_unit_is_at_its_hour_and_gaps_stay_gaps() {
     for (unit, reading) in &rows {
         by_unit.entry(unit.to_string()).or_default().push(reading);
     }
-    let counts: Vec<(&str, usize)> = by_unit
-        .iter()
-        .map(|(unit, rows)| (unit.as_str(), rows.len()))
-        .collect();
-    assert_eq!(
-        counts,
-        [("EWR", 8703), ("JFK", 8706), ("LGA", 8706)],
-        "as many as the file has lines"
-    );
+    let counts: Vec<(&str, usize)> = by_unit.iter().map(|(unit, rows)| (unit.as_str(), rows.len())).collect();
+    assert_eq!(counts, [("EWR", 8703), ("JFK", 8706), ("LGA", 8706)], "as many as the file has lines");
 
     // 13.1 in a column of degrees Fahrenheit, between 57.02 and 57.2: it was Celsius.
     let jfk = &by_unit["JFK"];
@@ -43,11 +36,7 @@ fn the_value_in_the_wrong_unit_is_at_its_hour_and_gaps_stay_gaps() {
     let around = |i: usize| jfk[i].quantity(Channel::AmbientAir).unwrap();
     let expected = [(57.02 - 32.0) / 1.8, (13.1 - 32.0) / 1.8, (57.2 - 32.0) / 1.8];
     for (i, celsius) in expected.into_iter().enumerate() {
-        assert!(
-            (around(at + i - 1) - celsius).abs() <= 0.05,
-            "{} for {celsius}",
-            around(at + i - 1)
-        );
+        assert!((around(at + i - 1) - celsius).abs() <= 0.05, "{} for {celsius}", around(at + i - 1));
         assert_eq!(jfk[at + i - 1].time, WRONG_HOUR + (i as i64 - 1) * HOUR_MS);
     }
 
@@ -60,10 +49,8 @@ fn the_value_in_the_wrong_unit_is_at_its_hour_and_gaps_stay_gaps() {
     }
     assert_eq!(gaps, BTreeMap::from([(1, 26_067), (2, 33), (3, 6), (6, 6)]));
     // One NA in the whole file.
-    let absent: Vec<_> = rows
-        .iter()
-        .filter(|(_, reading)| reading.get(Channel::AmbientAir) == common::NOT_REPORTED)
-        .collect();
+    let absent: Vec<_> =
+        rows.iter().filter(|(_, reading)| reading.get(Channel::AmbientAir) == common::NOT_REPORTED).collect();
     assert_eq!(absent.len(), 1);
     assert_eq!(absent[0].0.as_str(), "EWR");
 
@@ -97,19 +84,12 @@ fn local_clock_columns_give_the_same_hours_but_for_the_hour_that_stands_twice() 
     let by_clock_rows = common::rows(&mut by_clock);
     let by_utc_rows = common::rows(&mut utc.import(vec![Source::path(&path)]));
     let times = |rows: &[(rimeline_channels::Id, rimeline_channels::Reading)]| {
-        let mut times: Vec<_> = rows
-            .iter()
-            .map(|(unit, reading)| (unit.to_string(), reading.time))
-            .collect();
+        let mut times: Vec<_> = rows.iter().map(|(unit, reading)| (unit.to_string(), reading.time)).collect();
         times.sort();
         times
     };
     let (by_clock_times, by_utc_times) = (times(&by_clock_rows), times(&by_utc_rows));
-    let differ = by_clock_times
-        .iter()
-        .zip(&by_utc_times)
-        .filter(|(a, b)| a != b)
-        .count();
+    let differ = by_clock_times.iter().zip(&by_utc_times).filter(|(a, b)| a != b).count();
     assert_eq!(differ, 3, "the second 01:00 of 3 November, once a station");
     assert_eq!(by_clock.problems().count(ProblemKind::AmbiguousTime), 6);
     assert_eq!(by_clock.problems().total(), 6, "{}", by_clock.problems());

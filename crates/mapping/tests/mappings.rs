@@ -17,10 +17,7 @@ fn refused(text: &str, parts: &[&str]) {
 #[test]
 fn bad_toml_is_shown_with_its_line() {
     refused("[unit]\nid = 'U1'\n[time\n", &["test.toml", "line 3"]);
-    refused(
-        &format!("{SMALL}colour = 'blue'\n"),
-        &["line 11", "colour", "`column`"],
-    );
+    refused(&format!("{SMALL}colour = 'blue'\n"), &["line 11", "colour", "`column`"]);
     refused("[unit]\nid = 'U1'\n", &["missing field `time`"]);
 }
 
@@ -34,26 +31,17 @@ fn an_unknown_channel_is_shown_with_its_line_and_the_known_ones() {
 
 #[test]
 fn an_unknown_unit_of_measure_is_shown_with_its_line_and_the_known_ones() {
-    refused(
-        &SMALL.replace("'Cel'", "'degC'"),
-        &["line 10", "`degC`", "Cel [degF] K"],
-    );
+    refused(&SMALL.replace("'Cel'", "'degC'"), &["line 10", "`degC`", "Cel [degF] K"]);
 }
 
 #[test]
 fn a_unit_of_measure_of_another_kind_is_refused() {
-    refused(
-        &SMALL.replace("'Cel'", "'bar'"),
-        &["number 1 (supply_air_control)", "\"bar\"", "\"Cel\""],
-    );
+    refused(&SMALL.replace("'Cel'", "'bar'"), &["number 1 (supply_air_control)", "\"bar\"", "\"Cel\""]);
 }
 
 #[test]
 fn every_fault_is_listed_at_once() {
-    let text = SMALL
-        .replace("'U1'", "'a b'")
-        .replace("'unix_s'", "'%H:%M'")
-        .replace("'Cel'", "'bar'");
+    let text = SMALL.replace("'U1'", "'a b'").replace("'unix_s'", "'%H:%M'").replace("'Cel'", "'bar'");
     refused(&text, &["3 faults", "`a b`", "year = 2024", "\"bar\""]);
 }
 
@@ -61,34 +49,19 @@ fn every_fault_is_listed_at_once() {
 fn times_that_could_not_be_read_are_refused_before_any_file() {
     let with = |format: &str| SMALL.replace("format = 'unix_s'", format);
     refused(&with("format = '%Y-%m-%d %H:%M'"), &["[time]", "add `zone`"]);
-    refused(
-        &with("format = '%m-%d %H:%M'\nzone = 'UTC'"),
-        &["add `year = 2024`"],
-    );
+    refused(&with("format = '%m-%d %H:%M'\nzone = 'UTC'"), &["add `year = 2024`"]);
     refused(&with("format = '%Y-%m-%d %!'\nzone = 'UTC'"), &["cannot be used"]);
     refused(&with("format = 'YYYY-MM-DD'\nzone = 'UTC'"), &["cannot be used"]);
-    refused(
-        &with("format = 'unix_s'\nzone = 'Nowhere/Atoll'"),
-        &["Nowhere/Atoll", "Europe/Lisbon"],
-    );
+    refused(&with("format = 'unix_s'\nzone = 'Nowhere/Atoll'"), &["Nowhere/Atoll", "Europe/Lisbon"]);
     refused(&SMALL.replace("column = 't'", ""), &["[time]", "exactly one"]);
-    refused(
-        &SMALL.replace("column = 't'", "columns = ['t', 'u']"),
-        &["joined by a space"],
-    );
+    refused(&SMALL.replace("column = 't'", "columns = ['t', 'u']"), &["joined by a space"]);
 }
 
 #[test]
 fn the_unit_must_come_from_exactly_one_place() {
     refused(&SMALL.replace("id = 'U1'", ""), &["[unit]", "exactly one"]);
-    refused(
-        &SMALL.replace("id = 'U1'", "id = 'U1'\ncolumn = 'who'"),
-        &["[unit]", "exactly one"],
-    );
-    refused(
-        &SMALL.replace("id = 'U1'", "id = 'U1'\nprefix = 'x'"),
-        &["write `id` in full"],
-    );
+    refused(&SMALL.replace("id = 'U1'", "id = 'U1'\ncolumn = 'who'"), &["[unit]", "exactly one"]);
+    refused(&SMALL.replace("id = 'U1'", "id = 'U1'\nprefix = 'x'"), &["write `id` in full"]);
     refused(
         &SMALL.replace("id = 'U1'", "column = 'who'\nreplace = [{ from = '', to = 'x' }]"),
         &["`from` is empty"],
@@ -111,25 +84,16 @@ fn channels_that_contradict_themselves_are_refused() {
 fn states_that_cannot_be_are_refused_with_the_known_words() {
     let with = |line: &str| format!("{SMALL}[state]\n{line}\n");
     refused(&with("power = 'maybe'"), &["[state] power", "`maybe`", "off, on"]);
-    refused(
-        &with("stage = { column = 's', values = { '1' = 'cold' } }"),
-        &["`cold`", "cooling_low"],
-    );
+    refused(&with("stage = { column = 's', values = { '1' = 'cold' } }"), &["`cold`", "cooling_low"]);
     refused(&with("stage = { column = 's' }"), &["line 12", "`values`"]);
     refused(&with("stage = { values = { '1' = 'heating' } }"), &["`column`"]);
-    refused(
-        &with("stage = { column = 's', values = {}, heating = 'x > 1' }"),
-        &["not both"],
-    );
+    refused(&with("stage = { column = 's', values = {}, heating = 'x > 1' }"), &["not both"]);
     refused(&with("power = 3"), &["line 12", "a word"]);
     refused(
         &with("compressor = { running = 'x > many' }"),
         &["[state] compressor", "`x > many`", "power > 500"],
     );
-    refused(
-        &with("compressor = { spinning = 'x > 1' }"),
-        &["`spinning`", "stopped, running"],
-    );
+    refused(&with("compressor = { spinning = 'x > 1' }"), &["`spinning`", "stopped, running"]);
     refused(&with("gear = 'first'"), &["gear", "`door`"]);
 }
 
@@ -139,43 +103,19 @@ fn limits_of_batches_and_lines_are_stated() {
     refused(&format!("{SMALL}[batches]\nrows = 100001\n"), &["rows = 100001"]);
     assert!(Mapping::parse("", &format!("{SMALL}[batches]\nrows = 100000\n")).is_ok());
     refused(&format!("{SMALL}[batches]\nsort_rows = 0\n"), &["sort_rows"]);
-    refused(
-        &format!("{SMALL}[batches]\norder = 'random'\n"),
-        &["line 12", "merge_by_time"],
-    );
-    refused(
-        &format!("{SMALL}[csv]\nmax_line_bytes = 0\n"),
-        &["max_line_bytes"],
-    );
-    refused(
-        &format!("{SMALL}[csv]\ndelimiter = '::'\n"),
-        &["line 12", "one ASCII character"],
-    );
+    refused(&format!("{SMALL}[batches]\norder = 'random'\n"), &["line 12", "merge_by_time"]);
+    refused(&format!("{SMALL}[csv]\nmax_line_bytes = 0\n"), &["max_line_bytes"]);
+    refused(&format!("{SMALL}[csv]\ndelimiter = '::'\n"), &["line 12", "one ASCII character"]);
     refused(&format!("{SMALL}[csv]\nencoding = 'ebcdic'\n"), &["latin-1"]);
 }
 
 #[test]
 fn registry_parts_are_checked_where_the_vocabulary_is_known() {
-    refused(
-        &format!("{SMALL}[unit_description]\nfitted = ['coil', 'colour']\n"),
-        &["`colour`", "coil"],
-    );
-    refused(
-        &format!("{SMALL}[unit_description]\ntime_zone = 'Mars'\n"),
-        &["Mars"],
-    );
-    refused(
-        &format!("{SMALL}[unit_description]\ncolour = 'red'\n"),
-        &["line 12", "colour"],
-    );
-    refused(
-        &format!("{SMALL}[load]\nfrom = 'tomorrow'\n"),
-        &["tomorrow", "RFC 3339"],
-    );
-    refused(
-        &format!("{SMALL}[units.'a b']\ndepot = 'x'\n"),
-        &["[units]", "`a b`"],
-    );
+    refused(&format!("{SMALL}[unit_description]\nfitted = ['coil', 'colour']\n"), &["`colour`", "coil"]);
+    refused(&format!("{SMALL}[unit_description]\ntime_zone = 'Mars'\n"), &["Mars"]);
+    refused(&format!("{SMALL}[unit_description]\ncolour = 'red'\n"), &["line 12", "colour"]);
+    refused(&format!("{SMALL}[load]\nfrom = 'tomorrow'\n"), &["tomorrow", "RFC 3339"]);
+    refused(&format!("{SMALL}[units.'a b']\ndepot = 'x'\n"), &["[units]", "`a b`"]);
 }
 
 #[test]
@@ -205,40 +145,20 @@ fn a_unit_takes_from_the_general_description_what_its_own_leaves_out() {
     let description = mapping.description_of(&own).unwrap();
     assert_eq!(description.depot.as_deref(), Some("south yard"));
     assert_eq!(description.family.as_deref(), Some("trailer-a"));
-    assert_eq!(
-        mapping.description_of(&other).unwrap().depot.as_deref(),
-        Some("north yard")
-    );
-    let fitted = [
-        "return_air_control",
-        "supply_air_control",
-        "set_point",
-        "discharge_pressure",
-    ];
+    assert_eq!(mapping.description_of(&other).unwrap().depot.as_deref(), Some("north yard"));
+    let fitted = ["return_air_control", "supply_air_control", "set_point", "discharge_pressure"];
     assert_eq!(description.fitted.unwrap(), fitted, "the mapped channels");
     let load = mapping.load_of(&own).unwrap();
-    assert_eq!(
-        (load.load.as_deref(), load.set_point_cel),
-        (Some("L-2"), Some(-20.0))
-    );
-    assert_eq!(
-        (load.band_above_k, load.from.as_deref()),
-        (Some(2.0), Some("2024-08-26T00:00:00Z"))
-    );
-    assert_eq!(
-        mapping.load_of(&other).unwrap().cargo_class.as_deref(),
-        Some("chilled")
-    );
+    assert_eq!((load.load.as_deref(), load.set_point_cel), (Some("L-2"), Some(-20.0)));
+    assert_eq!((load.band_above_k, load.from.as_deref()), (Some(2.0), Some("2024-08-26T00:00:00Z")));
+    assert_eq!(mapping.load_of(&other).unwrap().cargo_class.as_deref(), Some("chilled"));
 }
 
 #[test]
 fn a_mapping_that_says_nothing_for_the_registry_describes_nothing() {
     let mapping = mapping(SMALL);
     let unit = Id::new("U1").unwrap();
-    assert_eq!(
-        (mapping.description_of(&unit), mapping.load_of(&unit)),
-        (None, None)
-    );
+    assert_eq!((mapping.description_of(&unit), mapping.load_of(&unit)), (None, None));
     assert_eq!(mapping.channels(), [Channel::SupplyAirControl]);
 }
 
@@ -254,32 +174,13 @@ fn the_example_reads_a_file_of_the_layout_it_describes() {
     assert_eq!(unit.as_str(), "TR-7");
     // Midnight of Lisbon's summer time.
     assert_eq!(first.time, 1_724_713_200_000);
-    let told = [
-        Channel::ReturnAirControl,
-        Channel::SupplyAirControl,
-        Channel::SetPoint,
-        Channel::DischargePressure,
-    ];
-    assert_eq!(
-        told.map(|channel| first.quantity(channel)),
-        [Some(4.5), Some(4.0), Some(4.0), Some(999.0)]
-    );
-    assert_eq!(
-        (first.state.power, first.state.compressor),
-        (Power::On, Compressor::Running)
-    );
+    let told =
+        [Channel::ReturnAirControl, Channel::SupplyAirControl, Channel::SetPoint, Channel::DischargePressure];
+    assert_eq!(told.map(|channel| first.quantity(channel)), [Some(4.5), Some(4.0), Some(4.0), Some(999.0)]);
+    assert_eq!((first.state.power, first.state.compressor), (Power::On, Compressor::Running));
     assert_eq!((first.state.stage, first.state.inputs), (Stage::CoolingHigh, 3));
     let second = &rows[1].1;
-    assert_eq!(
-        told.map(|channel| second.quantity(channel)),
-        [None, None, Some(4.0), None]
-    );
-    assert_eq!(
-        second.get(Channel::ReturnAirControl),
-        Value::Absent(Absence::FailedOpen)
-    );
-    assert_eq!(
-        (second.state.power, second.state.stage),
-        (Power::Off, Stage::Unknown)
-    );
+    assert_eq!(told.map(|channel| second.quantity(channel)), [None, None, Some(4.0), None]);
+    assert_eq!(second.get(Channel::ReturnAirControl), Value::Absent(Absence::FailedOpen));
+    assert_eq!((second.state.power, second.state.stage), (Power::Off, Stage::Unknown));
 }

@@ -9,10 +9,7 @@ use rimeline_channels::Channel;
 use rimeline_mapping::{Mapping, ProblemKind, Source};
 
 fn by_unit(batches: &str) -> Mapping {
-    mapping(&format!(
-        "{}[batches]\n{batches}\n",
-        SMALL.replace("id = 'U1'", "column = 'u'")
-    ))
+    mapping(&format!("{}[batches]\n{batches}\n", SMALL.replace("id = 'U1'", "column = 'u'")))
 }
 
 fn source(name: &str, rows: &[(i64, &str)]) -> Source {
@@ -23,10 +20,7 @@ fn source(name: &str, rows: &[(i64, &str)]) -> Source {
 
 fn left(mapping: &Mapping, sources: Vec<Source>) -> Vec<(i64, String)> {
     let mut import = mapping.import(sources);
-    common::rows(&mut import)
-        .into_iter()
-        .map(|(unit, row)| (row.time / 1000, unit.to_string()))
-        .collect()
+    common::rows(&mut import).into_iter().map(|(unit, row)| (row.time / 1000, unit.to_string())).collect()
 }
 
 fn expected(rows: &[(i64, &str)]) -> Vec<(i64, String)> {
@@ -47,36 +41,14 @@ fn as_given_is_file_after_file() {
 
 #[test]
 fn merged_files_keep_their_own_order_and_go_by_time_across() {
-    let merged = [
-        (1, "A"),
-        (2, "B"),
-        (3, "B"),
-        (4, "A"),
-        (3, "A"),
-        (9, "A"),
-        (10, "B"),
-    ];
-    assert_eq!(
-        left(&by_unit("order = 'merge_by_time'"), both()),
-        expected(&merged)
-    );
+    let merged = [(1, "A"), (2, "B"), (3, "B"), (4, "A"), (3, "A"), (9, "A"), (10, "B")];
+    assert_eq!(left(&by_unit("order = 'merge_by_time'"), both()), expected(&merged));
 }
 
 #[test]
 fn sorted_rows_go_by_time_and_equal_times_in_the_order_they_came() {
-    let sorted = [
-        (1, "A"),
-        (2, "B"),
-        (3, "A"),
-        (3, "B"),
-        (4, "A"),
-        (9, "A"),
-        (10, "B"),
-    ];
-    assert_eq!(
-        left(&by_unit("order = 'sort_by_time'"), both()),
-        expected(&sorted)
-    );
+    let sorted = [(1, "A"), (2, "B"), (3, "A"), (3, "B"), (4, "A"), (9, "A"), (10, "B")];
+    assert_eq!(left(&by_unit("order = 'sort_by_time'"), both()), expected(&sorted));
 }
 
 #[test]
@@ -99,27 +71,12 @@ fn more_rows_than_may_be_sorted_at_once_are_sorted_in_parts_and_none_is_lost() {
 fn batches_have_the_rows_that_were_asked_for_and_only_their_own_units() {
     let mapping = by_unit("rows = 3");
     let batches: Vec<_> = mapping.import(both()).collect();
-    assert_eq!(
-        batches
-            .iter()
-            .map(rimeline_channels::Batch::rows)
-            .collect::<Vec<_>>(),
-        [3, 3, 1]
-    );
-    assert_eq!(
-        batches.iter().map(|b| b.units.len()).collect::<Vec<_>>(),
-        [1, 2, 1]
-    );
-    let usual: Vec<_> = by_unit("")
-        .import(vec![source("a.csv", &[(1, "A"); 61])])
-        .map(|b| b.rows())
-        .collect();
+    assert_eq!(batches.iter().map(rimeline_channels::Batch::rows).collect::<Vec<_>>(), [3, 3, 1]);
+    assert_eq!(batches.iter().map(|b| b.units.len()).collect::<Vec<_>>(), [1, 2, 1]);
+    let usual: Vec<_> =
+        by_unit("").import(vec![source("a.csv", &[(1, "A"); 61])]).map(|b| b.rows()).collect();
     assert_eq!(usual, [60, 1]);
-    let bulk: Vec<_> = by_unit("")
-        .with_batch_rows(500)
-        .import(both())
-        .map(|b| b.rows())
-        .collect();
+    let bulk: Vec<_> = by_unit("").with_batch_rows(500).import(both()).map(|b| b.rows()).collect();
     assert_eq!(bulk, [7]);
 }
 

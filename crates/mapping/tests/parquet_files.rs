@@ -43,9 +43,8 @@ fn times() -> ArrayRef {
 
 #[test]
 fn every_kind_of_number_and_text_gives_the_same_values() {
-    let decimal = Decimal128Array::from(vec![Some(25), None, Some(-35)])
-        .with_precision_and_scale(10, 1)
-        .unwrap();
+    let decimal =
+        Decimal128Array::from(vec![Some(25), None, Some(-35)]).with_precision_and_scale(10, 1).unwrap();
     let dictionary: DictionaryArray<Int32Type> = vec![Some("2.5"), None, Some("-3.5")].into_iter().collect();
     let columns: Vec<ArrayRef> = vec![
         Arc::new(Float64Array::from(vec![Some(2.5), None, Some(-3.5)])),
@@ -57,22 +56,14 @@ fn every_kind_of_number_and_text_gives_the_same_values() {
     ];
     for column in columns {
         let kind = column.data_type().clone();
-        let (rows, problems) = import_source(
-            &small("absent = ['NaN']"),
-            plain(vec![("t", times()), ("x", column)]),
-        );
-        assert_eq!(
-            supply(&rows),
-            [Value::Number(25), NOT_REPORTED, Value::Number(-35)],
-            "{kind}"
-        );
+        let (rows, problems) =
+            import_source(&small("absent = ['NaN']"), plain(vec![("t", times()), ("x", column)]));
+        assert_eq!(supply(&rows), [Value::Number(25), NOT_REPORTED, Value::Number(-35)], "{kind}");
         assert_eq!(problems, [], "{kind}");
     }
     let whole: ArrayRef = Arc::new(Int16Array::from(vec![Some(2), Some(-999), Some(-3)]));
-    let (rows, problems) = import_source(
-        &small("absent = ['-999']"),
-        plain(vec![("t", times()), ("x", whole)]),
-    );
+    let (rows, problems) =
+        import_source(&small("absent = ['-999']"), plain(vec![("t", times()), ("x", whole)]));
     assert_eq!(
         (supply(&rows), problems),
         (vec![Value::Number(20), NOT_REPORTED, Value::Number(-30)], vec![])
@@ -102,9 +93,7 @@ fn every_compression_of_other_writers_is_read() {
 #[test]
 fn columns_are_matched_by_name_in_any_order_and_over_many_row_groups() {
     let count = 10_000;
-    let x: ArrayRef = Arc::new(Float64Array::from_iter_values(
-        (0..count).map(|i| f64::from(i) * 0.1),
-    ));
+    let x: ArrayRef = Arc::new(Float64Array::from_iter_values((0..count).map(|i| f64::from(i) * 0.1)));
     let t: ArrayRef = Arc::new(Int64Array::from_iter_values((0..count).map(i64::from)));
     let noise: ArrayRef = Arc::new(StringArray::from_iter_values((0..count).map(|i| i.to_string())));
     let (rows, problems) = import_source(&small(""), plain(vec![("x", x), ("noise", noise), ("t", t)]));
@@ -123,18 +112,12 @@ fn stored_times_with_and_without_a_zone_are_moments() {
     let noon = 1_372_680_000_000_i64;
     let hours = |h: i64| noon + h * 3_600_000;
     let cases: Vec<(ArrayRef, i64)> = vec![
-        (
-            Arc::new(TimestampNanosecondArray::from(vec![noon * 1_000_000]).with_timezone("-07:00")),
-            noon,
-        ),
+        (Arc::new(TimestampNanosecondArray::from(vec![noon * 1_000_000]).with_timezone("-07:00")), noon),
         (
             Arc::new(TimestampNanosecondArray::from(vec![noon * 1_000_000]).with_timezone("Europe/Lisbon")),
             noon,
         ),
-        (
-            Arc::new(TimestampMicrosecondArray::from(vec![noon * 1_000])),
-            hours(4),
-        ),
+        (Arc::new(TimestampMicrosecondArray::from(vec![noon * 1_000])), hours(4)),
         (Arc::new(Date32Array::from(vec![15_887])), hours(4 - 12)),
     ];
     for (t, expected) in cases {
@@ -174,21 +157,12 @@ fn state_comes_from_stored_booleans_numbers_and_words() {
         plain(vec![
             ("t", times()),
             ("x", Arc::new(Float64Array::from(vec![1.0; 3]))),
-            (
-                "on",
-                Arc::new(BooleanArray::from(vec![Some(true), Some(false), None])),
-            ),
-            (
-                "stg",
-                Arc::new(Float32Array::from(vec![Some(1.0), Some(0.0), None])),
-            ),
+            ("on", Arc::new(BooleanArray::from(vec![Some(true), Some(false), None]))),
+            ("stg", Arc::new(Float32Array::from(vec![Some(1.0), Some(0.0), None]))),
         ]),
     );
     assert_eq!(problems, []);
-    let states: Vec<_> = rows
-        .iter()
-        .map(|row| (row.state.compressor, row.state.stage))
-        .collect();
+    let states: Vec<_> = rows.iter().map(|row| (row.state.compressor, row.state.stage)).collect();
     let expected = [
         (Compressor::Running, Stage::CoolingLow),
         (Compressor::Stopped, Stage::Satisfied),
@@ -203,11 +177,7 @@ fn problems_name_the_row_and_the_column() {
     let (rows, problems) = import_source(&small(""), plain(vec![("t", times()), ("x", x)]));
     assert_eq!(rows.len(), 3);
     assert_eq!(problems[0].0, ProblemKind::BadNumber);
-    assert!(
-        problems[0].1.starts_with("a.parquet row 2: column `x`: "),
-        "{}",
-        problems[0].1
-    );
+    assert!(problems[0].1.starts_with("a.parquet row 2: column `x`: "), "{}", problems[0].1);
     let (rows, problems) = import_source(&small(""), plain(vec![("t", times()), ("y", times())]));
     assert_eq!((rows.len(), problems[0].0), (0, ProblemKind::MissingColumn));
     assert!(problems[0].1.contains("`t`, `y`"), "{}", problems[0].1);
@@ -217,49 +187,21 @@ fn problems_name_the_row_and_the_column() {
 fn columns_of_a_kind_that_cannot_be_used_are_named_with_what_to_do() {
     let nanos: ArrayRef = Arc::new(TimestampNanosecondArray::from(vec![1, 2, 3]));
     let list: ArrayRef = arrow::array::new_null_array(
-        &DataType::List(Arc::new(arrow::datatypes::Field::new(
-            "item",
-            DataType::Int32,
-            true,
-        ))),
+        &DataType::List(Arc::new(arrow::datatypes::Field::new("item", DataType::Int32, true))),
         3,
     );
     let x: ArrayRef = Arc::new(Float64Array::from(vec![1.0; 3]));
     let without_format = SMALL.replace("format = 'unix_s'", "");
     for (text, t, x, parts) in [
-        (
-            SMALL,
-            times(),
-            list,
-            ["column `x` is List", "number, text or timestamp"],
-        ),
-        (
-            SMALL,
-            times(),
-            nanos.clone(),
-            ["column `x` is a date or time", "only [time]"],
-        ),
-        (
-            SMALL,
-            nanos,
-            x.clone(),
-            ["column `t` is a time without a zone", "add `zone`"],
-        ),
-        (
-            &without_format,
-            times(),
-            x,
-            ["column `t` holds times", "Add `format`"],
-        ),
+        (SMALL, times(), list, ["column `x` is List", "number, text or timestamp"]),
+        (SMALL, times(), nanos.clone(), ["column `x` is a date or time", "only [time]"]),
+        (SMALL, nanos, x.clone(), ["column `t` is a time without a zone", "add `zone`"]),
+        (&without_format, times(), x, ["column `t` holds times", "Add `format`"]),
     ] {
         let (rows, problems) = import_source(&mapping(text), plain(vec![("t", t), ("x", x)]));
         assert_eq!((rows.len(), problems.len()), (0, 1));
         assert_eq!(problems[0].0, ProblemKind::UnsupportedType);
-        assert!(
-            parts.iter().all(|part| problems[0].1.contains(part)),
-            "{}",
-            problems[0].1
-        );
+        assert!(parts.iter().all(|part| problems[0].1.contains(part)), "{}", problems[0].1);
     }
     let (_, problems) = import(&mapping(&without_format), "t,x\n1,2\n");
     assert!(problems[0].1.contains("Add `format`"), "{problems:?}");

@@ -32,12 +32,7 @@ fn the_stretches_that_the_file_marks_stand_still_in_the_readings() {
     let mapping = common::ready("inverter-power-stale.toml");
     let mut import = mapping.import(vec![Source::path(&path)]);
     let rows = common::rows(&mut import);
-    assert_eq!(
-        (rows.len(), import.problems().total()),
-        (3_000, 0),
-        "{}",
-        import.problems()
-    );
+    assert_eq!((rows.len(), import.problems().total()), (3_000, 0), "{}", import.problems());
     let mut table = csv::Reader::from_path(&path).unwrap();
     let (mut marked, mut absent) = (0, 0);
     let mut last = None;
@@ -50,10 +45,7 @@ fn the_stretches_that_the_file_marks_stand_still_in_the_readings() {
         }
         let exact = 80.0 * record[1].parse::<f64>().unwrap();
         let found = rows[i].1.quantity(Channel::Auxiliary).unwrap();
-        assert!(
-            (found - exact).abs() <= 0.05 + 1e-9,
-            "row {i}: {found} for {exact}"
-        );
+        assert!((found - exact).abs() <= 0.05 + 1e-9, "row {i}: {found} for {exact}");
         if &record[2] == "True" {
             marked += 1;
             if let Some((row, value)) = last
@@ -76,10 +68,7 @@ fn the_year_at_zero_is_a_year_at_zero_in_the_readings() {
     let mut import = mapping.import(vec![Source::path(&path)]);
     let rows = common::rows(&mut import);
     assert_eq!(rows.len(), 140_256, "as many as the file has");
-    let values: Vec<Value> = rows
-        .iter()
-        .map(|(_, reading)| reading.get(Channel::Auxiliary))
-        .collect();
+    let values: Vec<Value> = rows.iter().map(|(_, reading)| reading.get(Channel::Auxiliary)).collect();
     let (start, length) = longest_still(&values);
     assert_eq!(values[start], Value::Number(0));
     let days = (rows[start + length - 1].1.time - rows[start].1.time) as f64 / DAY_MS as f64;

@@ -13,10 +13,7 @@ impl Circuit {
     ///
     /// `None` for a vented gauge at an altitude that has no [`crate::ambient_kpa`].
     pub fn new(refrigerant: Refrigerant, reference: PressureReference, altitude_m: f64) -> Option<Self> {
-        Some(Self {
-            refrigerant,
-            zero_kpa: zero_kpa(reference, altitude_m)?,
-        })
+        Some(Self { refrigerant, zero_kpa: zero_kpa(reference, altitude_m)? })
     }
 
     /// Absolute pressure of a reading, kPa.

@@ -21,15 +21,8 @@ pub enum Refrigerant {
 
 impl Refrigerant {
     /// Every refrigerant with a table.
-    pub const ALL: [Refrigerant; 7] = [
-        Self::R134a,
-        Self::R404A,
-        Self::R410A,
-        Self::R448A,
-        Self::R449A,
-        Self::R452A,
-        Self::R744,
-    ];
+    pub const ALL: [Refrigerant; 7] =
+        [Self::R134a, Self::R404A, Self::R410A, Self::R448A, Self::R449A, Self::R452A, Self::R744];
 
     /// Its designation as in ISO 817, such as `R-404A`.
     pub fn designation(self) -> &'static str {

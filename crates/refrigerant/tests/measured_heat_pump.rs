@@ -56,29 +56,18 @@ fn saturation_temperatures_are_those_of_the_report() {
     for (psia, reported) in points.iter().flat_map(|point| point.saturation) {
         let dew = saturation_temperature(Refrigerant::R410A, psia * KPA_PER_PSI, Side::Dew).unwrap();
         let difference = fahrenheit(dew) - reported;
-        assert!(
-            difference.abs() < 0.3,
-            "{psia} psia: {difference} F off {reported} F"
-        );
+        assert!(difference.abs() < 0.3, "{psia} psia: {difference} F off {reported} F");
     }
 }
 
 /// Least squares of discharge pressure on outdoor and indoor temperature; the coefficient of the first.
 fn psi_per_outdoor_f(points: &[Point]) -> f64 {
     let mean = |of: fn(&Point) -> f64| points.iter().map(of).sum::<f64>() / points.len() as f64;
-    let (outdoor, indoor, psia) = (
-        mean(|p| p.outdoor_f),
-        mean(|p| p.indoor_f),
-        mean(|p| p.discharge_psia),
-    );
+    let (outdoor, indoor, psia) = (mean(|p| p.outdoor_f), mean(|p| p.indoor_f), mean(|p| p.discharge_psia));
     // Products about the means: out out, out in, in in, out psi, in psi.
     let mut product = [0.0; 5];
     for point in points {
-        let about = [
-            point.outdoor_f - outdoor,
-            point.indoor_f - indoor,
-            point.discharge_psia - psia,
-        ];
+        let about = [point.outdoor_f - outdoor, point.indoor_f - indoor, point.discharge_psia - psia];
         for (sum, (i, j)) in product.iter_mut().zip([(0, 0), (0, 1), (1, 1), (0, 2), (1, 2)]) {
             *sum += about[i] * about[j];
         }
@@ -98,16 +87,8 @@ fn a_healthy_machines_pressure_follows_the_weather_and_its_condensing_split_does
         let condensing =
             condensing_temperature(Refrigerant::R410A, point.discharge_psia * KPA_PER_PSI).unwrap();
         let split = fahrenheit(condensing) - point.outdoor_f;
-        assert!(
-            (17.1..=21.9).contains(&split),
-            "{split} F at {} F outdoors",
-            point.outdoor_f
-        );
+        assert!((17.1..=21.9).contains(&split), "{split} F at {} F outdoors", point.outdoor_f);
         let reported = point.saturation[0].1 - point.outdoor_f;
-        assert!(
-            (17.35..=21.65).contains(&reported),
-            "{reported} F at {} F outdoors",
-            point.outdoor_f
-        );
+        assert!((17.35..=21.65).contains(&reported), "{reported} F at {} F outdoors", point.outdoor_f);
     }
 }

@@ -10,10 +10,7 @@ use rimeline_refrigerant::{
 
 fn close(found: Option<f64>, expected: f64, tolerance: f64) {
     let found = found.unwrap();
-    assert!(
-        (found - expected).abs() <= tolerance,
-        "found {found}, expected {expected} within {tolerance}"
-    );
+    assert!((found - expected).abs() <= tolerance, "found {found}, expected {expected} within {tolerance}");
 }
 
 /// Solved directly with CoolProp 8.0.0, kPa absolute to Cel.
@@ -48,94 +45,49 @@ fn gauge_readings_at_sea_level_agree_with_coolprop() {
     ] {
         let circuit = Circuit::new(refrigerant, PressureReference::VentedGauge, 0.0).unwrap();
         close(circuit.saturation_temperature(bar * 100.0, Side::Dew), dew, 0.02);
-        close(
-            circuit.saturation_temperature(bar * 100.0, Side::Bubble),
-            bubble,
-            0.02,
-        );
+        close(circuit.saturation_temperature(bar * 100.0, Side::Bubble), bubble, 0.02);
         close(circuit.evaporating_temperature(bar * 100.0), dew, 0.02);
-        close(
-            circuit.condensing_temperature(bar * 100.0),
-            f64::midpoint(dew, bubble),
-            0.02,
-        );
+        close(circuit.condensing_temperature(bar * 100.0), f64::midpoint(dew, bubble), 0.02);
     }
 }
 
 /// Computed with CoolProp 8.0.0 after adding the standard atmosphere.
 #[test]
 fn altitude_moves_the_low_side_most() {
-    for (altitude, reading, expected) in [
-        (0.0, 60.0, -35.32),
-        (1_500.0, 60.0, -37.81),
-        (0.0, 1_700.0, 39.69),
-        (1_500.0, 1_700.0, 39.30),
-    ] {
+    for (altitude, reading, expected) in
+        [(0.0, 60.0, -35.32), (1_500.0, 60.0, -37.81), (0.0, 1_700.0, 39.69), (1_500.0, 1_700.0, 39.30)]
+    {
         let circuit = Circuit::new(Refrigerant::R404A, PressureReference::VentedGauge, altitude).unwrap();
         close(circuit.saturation_temperature(reading, Side::Dew), expected, 0.02);
     }
     // A sealed gauge does not notice where it is.
     let low = Circuit::new(Refrigerant::R404A, PressureReference::SealedGauge, 0.0);
-    assert_eq!(
-        low,
-        Circuit::new(Refrigerant::R404A, PressureReference::SealedGauge, 3_000.0)
-    );
+    assert_eq!(low, Circuit::new(Refrigerant::R404A, PressureReference::SealedGauge, 3_000.0));
 }
 
 /// U.S. Standard Atmosphere, 1976 (same as ISO 2533), pressure by geopotential altitude.
 #[test]
 fn the_standard_atmosphere_thins_with_altitude() {
-    for (altitude, kpa) in [
-        (0.0, 101.325),
-        (500.0, 95.461),
-        (1_500.0, 84.556),
-        (3_000.0, 70.109),
-        (11_000.0, 22.632),
-    ] {
+    for (altitude, kpa) in
+        [(0.0, 101.325), (500.0, 95.461), (1_500.0, 84.556), (3_000.0, 70.109), (11_000.0, 22.632)]
+    {
         close(ambient_kpa(altitude), kpa, 0.002);
     }
     for altitude in [-1_001.0, 11_001.0, f64::NAN] {
         assert_eq!(ambient_kpa(altitude), None);
-        assert_eq!(
-            to_absolute_kpa(500.0, PressureReference::VentedGauge, altitude),
-            None
-        );
-        assert_eq!(
-            Circuit::new(Refrigerant::R404A, PressureReference::VentedGauge, altitude),
-            None
-        );
-        assert_eq!(
-            to_absolute_kpa(500.0, PressureReference::Absolute, altitude),
-            Some(500.0)
-        );
+        assert_eq!(to_absolute_kpa(500.0, PressureReference::VentedGauge, altitude), None);
+        assert_eq!(Circuit::new(Refrigerant::R404A, PressureReference::VentedGauge, altitude), None);
+        assert_eq!(to_absolute_kpa(500.0, PressureReference::Absolute, altitude), Some(500.0));
     }
 }
 
 #[test]
 fn references_differ_by_what_they_call_zero() {
-    close(
-        to_absolute_kpa(100.0, PressureReference::VentedGauge, 1_500.0),
-        184.556,
-        0.001,
-    );
-    close(
-        to_absolute_kpa(100.0, PressureReference::SealedGauge, 1_500.0),
-        201.325,
-        1e-9,
-    );
-    close(
-        to_absolute_kpa(100.0, PressureReference::Absolute, 1_500.0),
-        100.0,
-        1e-9,
-    );
-    assert_eq!(
-        to_absolute_kpa(-101.325, PressureReference::SealedGauge, 0.0),
-        None
-    );
-    assert_eq!(
-        to_absolute_kpa(f64::INFINITY, PressureReference::Absolute, 0.0),
-        None
-    );
+    close(to_absolute_kpa(100.0, PressureReference::VentedGauge, 1_500.0), 184.556, 0.001);
+    close(to_absolute_kpa(100.0, PressureReference::SealedGauge, 1_500.0), 201.325, 1e-9);
+    close(to_absolute_kpa(100.0, PressureReference::Absolute, 1_500.0), 100.0, 1e-9);
+    assert_eq!(to_absolute_kpa(-101.325, PressureReference::SealedGauge, 0.0), None);
+    assert_eq!(to_absolute_kpa(f64::INFINITY, PressureReference::Absolute, 0.0), None);
     assert_eq!(from_absolute_kpa(0.0, PressureReference::Absolute, 0.0), None);
 }
 
@@ -144,18 +96,10 @@ fn outside_the_table_there_is_no_value() {
     for refrigerant in Refrigerant::ALL {
         for side in [Side::Bubble, Side::Dew] {
             for kpa in [0.0, -5.0, 1.0, 8_000.0, f64::NAN, f64::INFINITY] {
-                assert_eq!(
-                    saturation_temperature(refrigerant, kpa, side),
-                    None,
-                    "{refrigerant} {kpa}"
-                );
+                assert_eq!(saturation_temperature(refrigerant, kpa, side), None, "{refrigerant} {kpa}");
             }
             for t in [-61.0, 96.0, -300.0, f64::NAN] {
-                assert_eq!(
-                    saturation_pressure(refrigerant, t, side),
-                    None,
-                    "{refrigerant} {t}"
-                );
+                assert_eq!(saturation_pressure(refrigerant, t, side), None, "{refrigerant} {t}");
             }
             // Both ends of the table belong to it.
             assert!(saturation_pressure(refrigerant, -55.0, side).is_some());
@@ -169,10 +113,7 @@ fn outside_the_table_there_is_no_value() {
 #[test]
 fn carbon_dioxide_has_no_saturation_above_its_critical_point() {
     assert!(saturation_temperature(Refrigerant::R744, 7_377.0, Side::Bubble).is_some());
-    assert_eq!(
-        saturation_temperature(Refrigerant::R744, 7_378.0, Side::Bubble),
-        None
-    );
+    assert_eq!(saturation_temperature(Refrigerant::R744, 7_378.0, Side::Bubble), None);
     assert_eq!(condensing_temperature(Refrigerant::R744, 9_000.0), None);
     assert!(saturation_pressure(Refrigerant::R744, 30.97, Side::Dew).is_some());
     assert_eq!(saturation_pressure(Refrigerant::R744, 31.0, Side::Dew), None);
@@ -197,10 +138,7 @@ fn blends_glide_and_pure_fluids_do_not() {
 #[test]
 fn designations_are_read_as_people_write_them() {
     for refrigerant in Refrigerant::ALL {
-        assert_eq!(
-            Refrigerant::from_designation(refrigerant.designation()),
-            Some(refrigerant)
-        );
+        assert_eq!(Refrigerant::from_designation(refrigerant.designation()), Some(refrigerant));
     }
     assert_eq!(Refrigerant::from_designation("r404a"), Some(Refrigerant::R404A));
     assert_eq!(Refrigerant::from_designation("R134A"), Some(Refrigerant::R134a));

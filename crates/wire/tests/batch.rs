@@ -5,13 +5,8 @@ use rimeline_channels::{Absence, Alarm, Batch, Channel, Event, EventKind, Id, Re
 use rimeline_wire::batch::{Bounds, check, read_stored, write};
 use rimeline_wire::pb::{self, RefusalReason, RefusedItem};
 
-const BOUNDS: Bounds = Bounds {
-    max_rows: 100,
-    max_units: 10,
-    max_events: 10,
-    oldest_ms: 1_000_000,
-    newest_ms: 2_000_000,
-};
+const BOUNDS: Bounds =
+    Bounds { max_rows: 100, max_units: 10, max_events: 10, oldest_ms: 1_000_000, newest_ms: 2_000_000 };
 
 /// The worked example of the contract: two readings a minute apart, return air 2.5 and 2.6 Cel, coil not fitted.
 fn example() -> pb::Batch {
@@ -54,10 +49,7 @@ fn a_bad_unit_id_costs_its_own_rows_only() {
     let mut message = example();
     message.units.push("not an id".into());
     message.unit_index = vec![0, 1];
-    assert_eq!(
-        reasons(&message),
-        [(RefusedItem::Row, 1, 1, RefusalReason::BadUnitId, "units".into())]
-    );
+    assert_eq!(reasons(&message), [(RefusedItem::Row, 1, 1, RefusalReason::BadUnitId, "units".into())]);
     assert_eq!(check(&message, &BOUNDS).batch.rows(), 1);
 }
 
@@ -69,29 +61,13 @@ fn rows_from_1970_and_2100_are_refused_one_by_one_and_neighbours_are_kept() {
     assert_eq!(
         reasons(&message),
         [
-            (
-                RefusedItem::Row,
-                0,
-                1,
-                RefusalReason::TimeTooOld,
-                "time_delta_ms".into()
-            ),
-            (
-                RefusedItem::Row,
-                2,
-                1,
-                RefusalReason::TimeInFuture,
-                "time_delta_ms".into()
-            ),
+            (RefusedItem::Row, 0, 1, RefusalReason::TimeTooOld, "time_delta_ms".into()),
+            (RefusedItem::Row, 2, 1, RefusalReason::TimeInFuture, "time_delta_ms".into()),
         ]
     );
     let batch = check(&message, &BOUNDS).batch;
     assert_eq!(batch.times, [1_021_000, 1_021_000]);
-    assert_eq!(
-        batch.columns[0].values,
-        [26, 28],
-        "deltas run over refused rows too"
-    );
+    assert_eq!(batch.columns[0].values, [26, 28], "deltas run over refused rows too");
 }
 
 #[test]
@@ -100,13 +76,7 @@ fn an_unknown_channel_costs_its_column_only() {
     message.channels[1] = 999;
     assert_eq!(
         reasons(&message),
-        [(
-            RefusedItem::Column,
-            1,
-            1,
-            RefusalReason::UnknownChannel,
-            "channels".into()
-        )]
+        [(RefusedItem::Column, 1, 1, RefusalReason::UnknownChannel, "channels".into())]
     );
     assert_eq!(check(&message, &BOUNDS).batch.rows(), 2);
 }
@@ -115,30 +85,14 @@ fn an_unknown_channel_costs_its_column_only() {
 fn unknown_enumerations_are_taken_as_unknown_and_named() {
     let mut message = example();
     message.absences[0].status = 77;
-    message.states = vec![pb::State {
-        stage: 88,
-        power: 2,
-        ..Default::default()
-    }];
+    message.states = vec![pb::State { stage: 88, power: 2, ..Default::default() }];
     let found = reasons(&message);
     assert!(
-        found.contains(&(
-            RefusedItem::Row,
-            0,
-            1,
-            RefusalReason::UnknownState,
-            "states".into()
-        )),
+        found.contains(&(RefusedItem::Row, 0, 1, RefusalReason::UnknownState, "states".into())),
         "{found:?}"
     );
     assert!(
-        found.contains(&(
-            RefusedItem::Value,
-            0,
-            1,
-            RefusalReason::UnknownStatus,
-            "absences".into()
-        )),
+        found.contains(&(RefusedItem::Value, 0, 1, RefusalReason::UnknownStatus, "absences".into())),
         "{found:?}"
     );
     let batch = check(&message, &BOUNDS).batch;
@@ -155,16 +109,7 @@ fn lengths_that_do_not_fit_refuse_the_readings_and_keep_the_events() {
         time_ms: 1_500_000,
         what: Some(pb::event::What::SetPointChanged(-200)),
     }];
-    assert_eq!(
-        reasons(&message),
-        [(
-            RefusedItem::Batch,
-            0,
-            1,
-            RefusalReason::BadLength,
-            "deltas".into()
-        )]
-    );
+    assert_eq!(reasons(&message), [(RefusedItem::Batch, 0, 1, RefusalReason::BadLength, "deltas".into())]);
     let batch = check(&message, &BOUNDS).batch;
     assert_eq!((batch.rows(), batch.events.len()), (0, 1));
 }
@@ -180,37 +125,16 @@ fn every_limit_of_a_batch_is_reached_at_its_figure() {
     assert_eq!(reasons(&rows(100)), []);
     assert_eq!(
         reasons(&rows(101)),
-        [(
-            RefusedItem::Batch,
-            0,
-            1,
-            RefusalReason::TooLarge,
-            "time_delta_ms".into()
-        )]
+        [(RefusedItem::Batch, 0, 1, RefusalReason::TooLarge, "time_delta_ms".into())]
     );
-    let units = |n: usize| pb::Batch {
-        units: (0..n).map(|i| format!("U{i}")).collect(),
-        ..example()
-    };
+    let units = |n: usize| pb::Batch { units: (0..n).map(|i| format!("U{i}")).collect(), ..example() };
     assert_eq!(reasons(&units(10)), []);
-    assert_eq!(
-        reasons(&units(11)),
-        [(RefusedItem::Batch, 0, 1, RefusalReason::TooLarge, "units".into())]
-    );
-    let event = pb::Event {
-        unit_index: 0,
-        time_ms: 1_500_000,
-        what: Some(pb::event::What::SetPointChanged(1)),
-    };
-    let events = |n: usize| pb::Batch {
-        events: vec![event.clone(); n],
-        ..example()
-    };
+    assert_eq!(reasons(&units(11)), [(RefusedItem::Batch, 0, 1, RefusalReason::TooLarge, "units".into())]);
+    let event =
+        pb::Event { unit_index: 0, time_ms: 1_500_000, what: Some(pb::event::What::SetPointChanged(1)) };
+    let events = |n: usize| pb::Batch { events: vec![event.clone(); n], ..example() };
     assert_eq!(reasons(&events(10)), []);
-    assert_eq!(
-        reasons(&events(11)),
-        [(RefusedItem::Batch, 0, 1, RefusalReason::TooLarge, "events".into())]
-    );
+    assert_eq!(reasons(&events(11)), [(RefusedItem::Batch, 0, 1, RefusalReason::TooLarge, "events".into())]);
 }
 
 #[test]
@@ -219,13 +143,7 @@ fn a_value_beyond_32_bits_is_stored_as_failed_and_the_row_is_kept() {
     message.deltas[0] = i32::MAX;
     assert_eq!(
         reasons(&message),
-        [(
-            RefusedItem::Value,
-            1,
-            1,
-            RefusalReason::ValueOutOfStorageRange,
-            "deltas".into()
-        )]
+        [(RefusedItem::Value, 1, 1, RefusalReason::ValueOutOfStorageRange, "deltas".into())]
     );
     let batch = check(&message, &BOUNDS).batch;
     assert_eq!(batch.columns[0].get(0), Value::Number(i32::MAX));
@@ -238,23 +156,14 @@ fn an_alarm_text_may_be_long_but_not_endless() {
         events: vec![pb::Event {
             unit_index: 0,
             time_ms: 1_500_000,
-            what: Some(pb::event::What::AlarmRaised(pb::Alarm {
-                text: "x".repeat(n),
-                ..Default::default()
-            })),
+            what: Some(pb::event::What::AlarmRaised(pb::Alarm { text: "x".repeat(n), ..Default::default() })),
         }],
         ..example()
     };
     assert_eq!(reasons(&alarm(256)), []);
     assert_eq!(
         reasons(&alarm(257)),
-        [(
-            RefusedItem::Event,
-            0,
-            1,
-            RefusalReason::BadEvent,
-            "events.what".into()
-        )]
+        [(RefusedItem::Event, 0, 1, RefusalReason::BadEvent, "events.what".into())]
     );
 }
 
@@ -268,10 +177,7 @@ fn any_batch() -> impl Strategy<Value = Batch> {
         let mut batch = Batch::default();
         for (unit, time, stage, values) in rows {
             let unit = batch.unit_index(&Id::new(&format!("U{unit}")).unwrap());
-            let state = State {
-                stage: Stage::from_number(stage).unwrap(),
-                ..State::default()
-            };
+            let state = State { stage: Stage::from_number(stage).unwrap(), ..State::default() };
             let mut reading = Reading::new(time, state);
             for (channel, value) in Channel::ALL.iter().zip(values) {
                 reading.set(*channel, value);
@@ -279,16 +185,9 @@ fn any_batch() -> impl Strategy<Value = Batch> {
             batch.push(unit, &reading);
         }
         if !batch.units.is_empty() {
-            let kind = EventKind::AlarmRaised(Alarm {
-                code: "7".into(),
-                text: "door".into(),
-                by_person: false,
-            });
-            batch.events.push(Event {
-                unit: 0,
-                time: 3,
-                kind,
-            });
+            let kind =
+                EventKind::AlarmRaised(Alarm { code: "7".into(), text: "door".into(), by_person: false });
+            batch.events.push(Event { unit: 0, time: 3, kind });
         }
         batch
     })

@@ -133,18 +133,10 @@ fn add(archive: &Archive, position: u64, record: prost::bytes::Bytes) -> Result<
         return Ok(record.received_ms);
     };
     let message = pb::Batch::decode(readings.batch).map_err(bad)?;
-    let meta = RowMeta {
-        received_ms: record.received_ms,
-        late_before_ms: readings.late_before_ms,
-        position,
-    };
+    let meta = RowMeta { received_ms: record.received_ms, late_before_ms: readings.late_before_ms, position };
     let added = archive.add(&batch::read_stored(&message), meta)?;
     if added.refused > 0 {
-        tracing::warn!(
-            position,
-            rows = added.refused,
-            "rows outside the years 1 to 9999 were left out"
-        );
+        tracing::warn!(position, rows = added.refused, "rows outside the years 1 to 9999 were left out");
     }
     Ok(record.received_ms)
 }
@@ -152,12 +144,7 @@ fn add(archive: &Archive, position: u64, record: prost::bytes::Bytes) -> Result<
 fn flush(archive: &Archive, at: Position) -> Result<(), ArchiveError> {
     let flushed = archive.flush(at.get())?;
     if flushed.files > 0 {
-        tracing::info!(
-            files = flushed.files,
-            rows = flushed.rows,
-            bytes = flushed.bytes,
-            "archived"
-        );
+        tracing::info!(files = flushed.files, rows = flushed.rows, bytes = flushed.bytes, "archived");
     }
     for partition in archive.merge_due() {
         let merged = archive.merge(partition)?;

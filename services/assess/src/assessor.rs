@@ -40,10 +40,7 @@ impl Assessor {
         book.visit_checkpoints(&mut |unit, bytes| match UnitState::from_bytes(bytes) {
             Ok(state) => drop(units.insert(unit, Unit::with_state(state))),
             Err(error) => {
-                bad = Some(AssessError::BadState {
-                    unit: unit.to_string(),
-                    message: error.to_string(),
-                })
+                bad = Some(AssessError::BadState { unit: unit.to_string(), message: error.to_string() })
             }
         })?;
         if let Some(error) = bad {
@@ -133,23 +130,15 @@ impl Assessor {
             // Both were checked before they were written down.
             Some(Body::Unit(unit)) => {
                 if let Ok(description) = cases::description(&unit) {
-                    self.units
-                        .entry(description.unit.clone())
-                        .or_default()
-                        .describe(description.clone());
+                    self.units.entry(description.unit.clone()).or_default().describe(description.clone());
                     self.step.registry.push(RegistryChange::DescribeUnit(description));
                 }
             }
             Some(Body::Load(load)) => {
                 if let Ok(load) = cases::load(&load) {
                     // A load that moved to another unit leaves the one before.
-                    self.units
-                        .values_mut()
-                        .for_each(|unit| unit.drop_load(&load.load));
-                    self.units
-                        .entry(load.unit.clone())
-                        .or_default()
-                        .put_load(load.clone());
+                    self.units.values_mut().for_each(|unit| unit.drop_load(&load.load));
+                    self.units.entry(load.unit.clone()).or_default().put_load(load.clone());
                     self.step.registry.push(RegistryChange::PutLoad(load));
                 }
             }
@@ -170,13 +159,7 @@ impl Assessor {
                     let id = &batch.units[event.unit as usize];
                     let unit = self.units.entry(id.clone()).or_default();
                     let (state, setup) = unit.at(event.time);
-                    state.event(
-                        &event.kind,
-                        event.time,
-                        setup,
-                        &self.config.detector,
-                        &mut self.out,
-                    );
+                    state.event(&event.kind, event.time, setup, &self.config.detector, &mut self.out);
                     unit.touched = true;
                     self.keep_output(id, event.time < readings.late_before_ms);
                 }
@@ -196,13 +179,7 @@ impl Assessor {
         };
         let late = self.row.time < late_before_ms;
         let (state, setup) = unit.at(self.row.time);
-        let outcome = state.observe(
-            &self.row,
-            setup,
-            &self.config.detector,
-            &mut self.fleet,
-            &mut self.out,
-        );
+        let outcome = state.observe(&self.row, setup, &self.config.detector, &mut self.fleet, &mut self.out);
         let assessed = outcome == Outcome::Assessed;
         unit.note(&self.row, assessed);
         unit.unjudged = true;
@@ -218,14 +195,8 @@ impl Assessor {
 
     fn keep_output(&mut self, id: &Id, late: bool) {
         let signals = self.out.signals.drain(..);
-        self.step.signals.extend(signals.map(|signal| UnitSignal {
-            unit: id.clone(),
-            signal,
-            late,
-        }));
-        self.step
-            .marks
-            .extend(self.out.marks.drain(..).map(|mark| (id.clone(), mark)));
+        self.step.signals.extend(signals.map(|signal| UnitSignal { unit: id.clone(), signal, late }));
+        self.step.marks.extend(self.out.marks.drain(..).map(|mark| (id.clone(), mark)));
     }
 
     /// Lets time pass for units that report live. True: it was time.
@@ -242,11 +213,7 @@ impl Assessor {
                 unit.touched = true;
                 unit.unjudged = true;
                 let signals = self.out.signals.drain(..);
-                silent.extend(signals.map(|signal| UnitSignal {
-                    unit: id.clone(),
-                    signal,
-                    late: false,
-                }));
+                silent.extend(signals.map(|signal| UnitSignal { unit: id.clone(), signal, late: false }));
             }
         }
         // The order of units in memory is not the order of anything.
@@ -258,17 +225,13 @@ impl Assessor {
     /// Learns anew what a workshop repaired.
     fn take_services(&mut self) -> Result<(), AssessError> {
         loop {
-            let services = self
-                .parts
-                .casebook
-                .services_after(self.services_taken, SERVICES)?;
+            let services = self.parts.casebook.services_after(self.services_taken, SERVICES)?;
             if services.is_empty() {
                 return Ok(());
             }
             for service in services {
                 let unit = self.units.entry(service.unit).or_default();
-                unit.state
-                    .serviced(service.condition, service.channel, service.at);
+                unit.state.serviced(service.condition, service.channel, service.at);
                 unit.touched = true;
                 self.services_taken = service.number;
                 self.step.services_taken = Some(service.number);
@@ -290,13 +253,9 @@ impl Assessor {
                 judge(id, unit, &self.config, self.now, &mut step);
             }
         }
-        step.fleet_checkpoint =
-            Some(
-                postcard::to_stdvec(&self.fleet).map_err(|error| AssessError::BadState {
-                    unit: "the fleet".to_owned(),
-                    message: error.to_string(),
-                })?,
-            );
+        step.fleet_checkpoint = Some(postcard::to_stdvec(&self.fleet).map_err(|error| {
+            AssessError::BadState { unit: "the fleet".to_owned(), message: error.to_string() }
+        })?);
         let Committed { changes, refused, .. } = self.parts.casebook.commit(&step)?;
         for reason in refused {
             tracing::warn!(reason, "part of a step was not taken");

@@ -29,16 +29,11 @@ impl AssessConfig {
     /// Names the first field that cannot work.
     pub fn check(&self) -> Result<(), String> {
         if self.step_bytes < 4_096 {
-            return Err(format!(
-                "assess.step_bytes is {}; at least 4096 is needed",
-                self.step_bytes
-            ));
+            return Err(format!("assess.step_bytes is {}; at least 4096 is needed", self.step_bytes));
         }
         if self.tick_seconds == 0 {
             return Err("assess.tick_seconds is 0; at least 1 is needed".to_owned());
         }
-        self.detector
-            .check()
-            .map_err(|error| format!("assess.detector.{error}"))
+        self.detector.check().map_err(|error| format!("assess.detector.{error}"))
     }
 }

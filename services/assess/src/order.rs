@@ -35,11 +35,7 @@ mod tests {
         for time in [30, 10, 20] {
             batch.push(unit, &Reading::new(time, State::default()));
         }
-        batch.events.push(Event {
-            unit,
-            time: 20,
-            kind: EventKind::SetPointChanged(1),
-        });
+        batch.events.push(Event { unit, time: 20, kind: EventKind::SetPointChanged(1) });
         let mut order = Vec::new();
         by_time(&batch, &mut order);
         assert_eq!(order, [Item::Row(1), Item::Event(0), Item::Row(2), Item::Row(0)]);

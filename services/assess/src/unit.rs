@@ -28,10 +28,7 @@ pub(crate) struct Unit {
 
 impl Unit {
     pub(crate) fn with_state(state: UnitState) -> Self {
-        Self {
-            state,
-            ..Self::default()
-        }
+        Self { state, ..Self::default() }
     }
 
     pub(crate) fn describe(&mut self, description: UnitDescription) {
@@ -53,24 +50,12 @@ impl Unit {
     /// beside it, because a detector changes the one while it reads the other.
     pub(crate) fn at(&mut self, time: UnixMs) -> (&mut UnitState, &UnitSetup) {
         if !self.setup_for.contains(&time) {
-            let carried = self
-                .loads
-                .iter()
-                .filter(|load| load.covers(time))
-                .max_by_key(|load| load.from);
+            let carried = self.loads.iter().filter(|load| load.covers(time)).max_by_key(|load| load.from);
             self.setup = match &self.description {
                 Some(description) => description.setup(carried),
-                None => UnitSetup {
-                    load: carried.and_then(Load::within),
-                    ..UnitSetup::default()
-                },
+                None => UnitSetup { load: carried.and_then(Load::within), ..UnitSetup::default() },
             };
-            let turns = || {
-                self.loads
-                    .iter()
-                    .flat_map(|load| [Some(load.from), load.until])
-                    .flatten()
-            };
+            let turns = || self.loads.iter().flat_map(|load| [Some(load.from), load.until]).flatten();
             let since = turns().filter(|turn| *turn <= time).max().unwrap_or(UnixMs::MIN);
             let until = turns().filter(|turn| *turn > time).min().unwrap_or(UnixMs::MAX);
             self.setup_for = since..until;

@@ -12,10 +12,7 @@ pub struct DeskConfig {
 
 impl Default for DeskConfig {
     fn default() -> Self {
-        Self {
-            heartbeat_seconds: 15,
-            settle_seconds: 5,
-        }
+        Self { heartbeat_seconds: 15, settle_seconds: 5 }
     }
 }
 

@@ -46,12 +46,7 @@ impl FeedService for FeedGrpc {
         let mut filter = cases::filter(request.filter).map_err(|error| refused(&error))?;
         filter.include_shelved = true;
         let (out, stream) = mpsc::channel(WAITING);
-        let follower = Follower {
-            parts: self.parts.clone(),
-            filter,
-            heartbeat: self.heartbeat,
-            out,
-        };
+        let follower = Follower { parts: self.parts.clone(), filter, heartbeat: self.heartbeat, out };
         let cursor = request.cursor.map(cases::cursor);
         tokio::spawn(async move {
             let shutdown = follower.parts.shutdown.clone();
@@ -99,14 +94,10 @@ impl FeedService for FeedGrpc {
         let action = action.ok_or_else(|| Status::invalid_argument("action: missing"))?;
         let now = self.parts.clock.now_ms();
         let action = cases::action(&action, now).map_err(|error| refused(&error))?;
-        let recorded = ask(&self.parts.casebook, move |book| {
-            book.record_action(&case_id, &action, now)
-        })
-        .await?;
+        let recorded =
+            ask(&self.parts.casebook, move |book| book.record_action(&case_id, &action, now)).await?;
         self.parts.changed.send_replace(());
-        Ok(Response::new(pb::RecordActionResponse {
-            case: Some(cases::case(recorded.case())),
-        }))
+        Ok(Response::new(pb::RecordActionResponse { case: Some(cases::case(recorded.case())) }))
     }
 }
 
@@ -180,26 +171,16 @@ impl Follower {
     async fn snapshot(&self, cursor_out_of_range: bool) -> Result<Cursor, Stop> {
         let (filter, now) = (self.filter.clone(), self.parts.clock.now_ms());
         let snapshot = ask(&self.parts.casebook, move |book| book.cases(&filter, now)).await?;
-        self.send(Item::SnapshotStart(pb::SnapshotStart { cursor_out_of_range }))
-            .await?;
+        self.send(Item::SnapshotStart(pb::SnapshotStart { cursor_out_of_range })).await?;
         for case in &snapshot.cases {
-            self.send(Item::Changed(pb::CaseChanged {
-                cursor: None,
-                case: Some(cases::case(case)),
-            }))
-            .await?;
+            self.send(Item::Changed(pb::CaseChanged { cursor: None, case: Some(cases::case(case)) })).await?;
         }
-        let end = pb::SnapshotEnd {
-            cursor: Some(cases::cursor_out(snapshot.cursor)),
-        };
+        let end = pb::SnapshotEnd { cursor: Some(cases::cursor_out(snapshot.cursor)) };
         self.send(Item::SnapshotEnd(end)).await?;
         Ok(snapshot.cursor)
     }
 
     async fn send(&self, item: Item) -> Result<(), Stop> {
-        self.out
-            .send(Ok(pb::FollowCasesResponse { item: Some(item) }))
-            .await
-            .map_err(|_| Stop::Gone)
+        self.out.send(Ok(pb::FollowCasesResponse { item: Some(item) })).await.map_err(|_| Stop::Gone)
     }
 }

@@ -30,14 +30,9 @@ impl RegistryGrpc {
     /// Writes a change down and waits until readers see it, or, where they lag, until the wait is over: the change
     /// is durable either way.
     async fn change(&self, body: Body) -> Result<(), Status> {
-        let record = Record {
-            received_ms: self.parts.clock.now_ms(),
-            body: Some(body),
-        };
+        let record = Record { received_ms: self.parts.clock.now_ms(), body: Some(body) };
         let appended = self.parts.journal.append(record.to_bytes()).await;
-        let position = appended
-            .map_err(|error| Status::unavailable(error.to_string()))?
-            .get();
+        let position = appended.map_err(|error| Status::unavailable(error.to_string()))?.get();
         let visible = async {
             while ask(&self.parts.casebook, |book| book.position(READER)).await? < position {
                 tokio::time::sleep(LOOK_EVERY).await;
@@ -54,10 +49,7 @@ impl RegistryService for RegistryGrpc {
         &self,
         request: Request<pb::DescribeUnitRequest>,
     ) -> Result<Response<pb::DescribeUnitResponse>, Status> {
-        let unit = request
-            .into_inner()
-            .unit
-            .ok_or_else(|| Status::invalid_argument("unit: missing"))?;
+        let unit = request.into_inner().unit.ok_or_else(|| Status::invalid_argument("unit: missing"))?;
         cases::description(&unit).map_err(|error| refused(&error))?;
         self.change(Body::Unit(unit)).await?;
         Ok(Response::new(pb::DescribeUnitResponse {}))
@@ -68,9 +60,8 @@ impl RegistryService for RegistryGrpc {
         request: Request<pb::ListUnitsRequest>,
     ) -> Result<Response<pb::ListUnitsResponse>, Status> {
         let depot = request.into_inner().depot;
-        let units = ask(&self.parts.casebook, move |book| {
-            book.units((!depot.is_empty()).then_some(depot.as_str()))
-        });
+        let units =
+            ask(&self.parts.casebook, move |book| book.units((!depot.is_empty()).then_some(depot.as_str())));
         let units = units.await?.iter().map(cases::unit_summary).collect();
         Ok(Response::new(pb::ListUnitsResponse { units }))
     }
@@ -79,10 +70,7 @@ impl RegistryService for RegistryGrpc {
         &self,
         request: Request<pb::PutLoadRequest>,
     ) -> Result<Response<pb::PutLoadResponse>, Status> {
-        let load = request
-            .into_inner()
-            .load
-            .ok_or_else(|| Status::invalid_argument("load: missing"))?;
+        let load = request.into_inner().load.ok_or_else(|| Status::invalid_argument("load: missing"))?;
         cases::load(&load).map_err(|error| refused(&error))?;
         self.change(Body::Load(load)).await?;
         Ok(Response::new(pb::PutLoadResponse {}))
@@ -98,17 +86,13 @@ impl RegistryService for RegistryGrpc {
             unit => Some(Id::new(unit).map_err(|error| Status::invalid_argument(format!("unit: {error}")))?),
         };
         let loads = ask(&self.parts.casebook, move |book| book.loads(unit.as_ref())).await?;
-        Ok(Response::new(pb::ListLoadsResponse {
-            loads: loads.iter().map(cases::load_out).collect(),
-        }))
+        Ok(Response::new(pb::ListLoadsResponse { loads: loads.iter().map(cases::load_out).collect() }))
     }
 
     async fn list_channels(
         &self,
         _request: Request<pb::ListChannelsRequest>,
     ) -> Result<Response<pb::ListChannelsResponse>, Status> {
-        Ok(Response::new(pb::ListChannelsResponse {
-            channels: cases::channel_infos(),
-        }))
+        Ok(Response::new(pb::ListChannelsResponse { channels: cases::channel_infos() }))
     }
 }

@@ -23,11 +23,7 @@ impl WeeklyService for WeeklyGrpc {
         request: Request<pb::GetWeeklyListRequest>,
     ) -> Result<Response<pb::GetWeeklyListResponse>, Status> {
         let pb::GetWeeklyListRequest { until_ms, depot } = request.into_inner();
-        let until = if until_ms == 0 {
-            self.0.clock.now_ms()
-        } else {
-            until_ms
-        };
+        let until = if until_ms == 0 { self.0.clock.now_ms() } else { until_ms };
         let from = until.saturating_sub(7 * DAY_MS);
         let week = ask(&self.0.casebook, move |book| {
             book.week(from, until, (!depot.is_empty()).then_some(depot.as_str()))

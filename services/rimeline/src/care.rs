@@ -11,7 +11,10 @@ use crate::show;
 pub(crate) fn verify(data: &Path) -> Result<()> {
     let folder = data.join("archive");
     if !folder.is_dir() {
-        bail!("there is no archive in {}; --data is the folder that `rimeline serve --data` was given", data.display());
+        bail!(
+            "there is no archive in {}; --data is the folder that `rimeline serve --data` was given",
+            data.display()
+        );
     }
     let store = LocalStore::new(&folder)?;
     let snapshot = Snapshot::load(&store)?;
@@ -23,7 +26,11 @@ pub(crate) fn verify(data: &Path) -> Result<()> {
         show::out(&format!("{stranger}: not in the manifest"))?;
     }
     show::out(&format!("{} files are good, with {} rows.", verified.good, verified.rows))?;
-    if verified.problems.is_empty() { Ok(()) } else { bail!("{} files are not good", verified.problems.len()) }
+    if verified.problems.is_empty() {
+        Ok(())
+    } else {
+        bail!("{} files are not good", verified.problems.len())
+    }
 }
 
 /// Makes a damaged journal whole again.

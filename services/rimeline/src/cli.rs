@@ -22,19 +22,27 @@ pub(crate) enum Command {
         rimeline serve --data ./replay --clock data   # recorded readings are lived through as they are pushed")]
     Serve(ServeOptions),
     /// Show the whole job on a simulated fleet: push 60 days of 60 units, then the feed and the weekly list.
-    #[command(after_help = "Examples:\n  rimeline demo\n  rimeline demo --exit\n  rimeline demo --units 12 --days 40 --exit")]
+    #[command(
+        after_help = "Examples:\n  rimeline demo\n  rimeline demo --exit\n  rimeline demo --units 12 --days 40 --exit"
+    )]
     Demo(DemoOptions),
     /// Push readings from CSV or Parquet files through a mapping.
-    #[command(after_help = "Example:\n  rimeline push --mapping yard.toml readings-2026-03.csv readings-2026-04.csv")]
+    #[command(
+        after_help = "Example:\n  rimeline push --mapping yard.toml readings-2026-03.csv readings-2026-04.csv"
+    )]
     Push(PushOptions),
     /// The dispatcher's feed: units that need attention, the most pressing first.
-    #[command(after_help = "Examples:\n  rimeline feed\n  rimeline feed --follow --depot \"North Quay\"\n  rimeline feed --all --json > cases.jsonl")]
+    #[command(
+        after_help = "Examples:\n  rimeline feed\n  rimeline feed --follow --depot \"North Quay\"\n  rimeline feed --all --json > cases.jsonl"
+    )]
     Feed(FeedOptions),
     /// The maintenance planner's weekly list: what to bring in, in which order, and why.
     #[command(after_help = "Examples:\n  rimeline weekly\n  rimeline weekly --until 2026-03-02 --json")]
     Weekly(WeeklyOptions),
     /// One unit: how it stands, its cases with their evidence, what each test makes of it, what it reported.
-    #[command(after_help = "Examples:\n  rimeline unit T-014\n  rimeline unit T-014 --from 2026-03-01 --until 2026-03-02 --channel return_air_control")]
+    #[command(
+        after_help = "Examples:\n  rimeline unit T-014\n  rimeline unit T-014 --from 2026-03-01 --until 2026-03-02 --channel return_air_control"
+    )]
     Unit(UnitOptions),
     /// List the channel catalogue.
     Channels,

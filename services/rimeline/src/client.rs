@@ -17,7 +17,9 @@ impl Client {
         let endpoint = Endpoint::from_shared(server.to_owned())
             .with_context(|| format!("`{server}` is no server address; http://HOST:PORT is"))?;
         let channel = endpoint.connect().await.with_context(|| {
-            format!("no rimeline server answers at {server}; is `rimeline serve` running, or is --server wrong?")
+            format!(
+                "no rimeline server answers at {server}; is `rimeline serve` running, or is --server wrong?"
+            )
         })?;
         Ok(Self(channel))
     }

@@ -108,8 +108,7 @@ impl Config {
 
     /// Names the first field that cannot work.
     pub(crate) fn check(&self) -> Result<()> {
-        let checks =
-            [self.ingest.check(), self.archivist.check(), self.assess.check(), self.desk.check()];
+        let checks = [self.ingest.check(), self.archivist.check(), self.assess.check(), self.desk.check()];
         for check in checks {
             check.map_err(anyhow::Error::msg).context("the configuration cannot be used")?;
         }

@@ -44,7 +44,9 @@ pub(crate) async fn run(options: DemoOptions) -> Result<()> {
         server.run_until(std::future::ready(())).await?;
         return shown;
     }
-    show::out(&format!("The service stays up until interrupted. In another terminal: rimeline feed --server {url}"))?;
+    show::out(&format!(
+        "The service stays up until interrupted. In another terminal: rimeline feed --server {url}"
+    ))?;
     server.run_until(serve::told_to_stop()).await
 }
 
@@ -132,10 +134,13 @@ async fn planted(client: &Client, truth: &[Truth]) -> Result<()> {
     for case in &cases {
         of_unit.entry(&case.unit).or_default().push(case);
     }
-    let mut table = show::table(&["Unit", "Planted", "Since", "Service now", "Stopped", "Said of this unit, when"]);
+    let mut table =
+        show::table(&["Unit", "Planted", "Since", "Service now", "Stopped", "Said of this unit, when"]);
     for fault in truth {
         let said = of_unit.remove(fault.unit.as_str()).unwrap_or_default();
-        let said = said.iter().map(|case| format!("{} {}", show::condition(case.condition), show::time(case.raised_ms)));
+        let said = said
+            .iter()
+            .map(|case| format!("{} {}", show::condition(case.condition), show::time(case.raised_ms)));
         let kind = format!("{:?}", fault.kind);
         let mut words = String::new();
         for letter in kind.chars() {

@@ -50,7 +50,18 @@ pub(crate) async fn print_now(client: &Client, filter: pb::CaseFilter, json: boo
 
 /// The ranked list.
 pub(crate) fn cases(cases: &[pb::Case]) -> Table {
-    let header = ["#", "Priority", "Unit", "Depot", "Cargo", "What is wrong", "How sure", "Harm in", "Since", "First action"];
+    let header = [
+        "#",
+        "Priority",
+        "Unit",
+        "Depot",
+        "Cargo",
+        "What is wrong",
+        "How sure",
+        "Harm in",
+        "Since",
+        "First action",
+    ];
     let mut table = show::table(&header);
     for (place, case) in cases.iter().enumerate() {
         let mut what = case.headline.clone();
@@ -185,12 +196,15 @@ fn take(message: pb::FollowCasesResponse, json: bool, cursor: &mut Option<pb::Cu
             let Some(case) = changed.case else { return Ok(()) };
             if json { show::out(&line(&case).to_string()) } else { show::out(&change(&case)) }
         }
-        None => bail!("the server said something that this version does not know; use the same version of both"),
+        None => {
+            bail!("the server said something that this version does not know; use the same version of both")
+        }
     }
 }
 
 fn change(case: &pb::Case) -> String {
-    let harm = case.hours_to_harm.map_or_else(String::new, |hours| format!(", harm in {}", show::hours(hours)));
+    let harm =
+        case.hours_to_harm.map_or_else(String::new, |hours| format!(", harm in {}", show::hours(hours)));
     format!(
         "{}  {:9} {:6} {}: {} ({}, {:.0} %{harm})  [{}]",
         show::time(case.updated_ms),

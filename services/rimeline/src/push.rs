@@ -112,7 +112,10 @@ fn report(import: &Import<'_>, totals: &Totals) -> Result<()> {
 fn tell(notice: Notice) {
     match notice {
         Notice::Disconnected { reason, retry_in } => {
-            show::remark(&format!("the server is gone ({reason}); trying again in {:.1} s", retry_in.as_secs_f64()));
+            show::remark(&format!(
+                "the server is gone ({reason}); trying again in {:.1} s",
+                retry_in.as_secs_f64()
+            ));
         }
         Notice::Receipt(receipt) => {
             for refusal in receipt.refusals.iter().filter(|refusal| refusal.index < SHOWN_REFUSALS) {
@@ -134,7 +137,8 @@ fn content_name(mapping: &Path, files: &[std::path::PathBuf]) -> Result<String> 
     for path in [mapping].into_iter().chain(files.iter().map(AsRef::as_ref)) {
         // A file that cannot be read is reported when its turn comes; it has no part in the name.
         if let Ok(mut file) = File::open(path) {
-            std::io::copy(&mut file, &mut hash).with_context(|| format!("{} cannot be read", path.display()))?;
+            std::io::copy(&mut file, &mut hash)
+                .with_context(|| format!("{} cannot be read", path.display()))?;
         }
     }
     let digest = hash.finalize();

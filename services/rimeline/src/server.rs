@@ -70,11 +70,8 @@ impl Server {
             Arc::new(SqliteCasebook::open(&config.data.join("casebook.sqlite"), made)?);
         let (changed, _) = watch::channel(());
 
-        let parts = rimeline_ingest::Parts {
-            journal: journal.clone(),
-            clock: clock.clone(),
-            shutdown: stop.clone(),
-        };
+        let parts =
+            rimeline_ingest::Parts { journal: journal.clone(), clock: clock.clone(), shutdown: stop.clone() };
         let ingest = config.ingest.clone();
         let receiver = tokio::task::spawn_blocking(move || Receiver::open(ingest, parts)).await??;
         let receiver = Arc::new(receiver);
@@ -86,7 +83,9 @@ impl Server {
             shutdown: drain.clone(),
         };
         let archivist = config.archivist.clone();
-        spawn_reader(&mut readers, &stop, "archive", move || Ok(rimeline_archivist::run(&archivist, &parts)?));
+        spawn_reader(&mut readers, &stop, "archive", move || {
+            Ok(rimeline_archivist::run(&archivist, &parts)?)
+        });
         let parts = rimeline_assess::Parts {
             journal: journal.clone(),
             casebook: casebook.clone(),

@@ -4,9 +4,9 @@ use std::io::{ErrorKind, Write, stderr, stdout};
 
 use anyhow::{Context, Result};
 use comfy_table::{ContentArrangement, Table, presets};
+use jiff::Timestamp;
 use jiff::civil::{Date, DateTime};
 use jiff::tz::TimeZone;
-use jiff::Timestamp;
 use rimeline_channels::Channel;
 use rimeline_detector::Condition;
 use rimeline_wire::pb;
@@ -14,7 +14,11 @@ use rimeline_wire::pb;
 /// Writes to standard output; a reader that went away is not an error.
 pub(crate) fn out(text: &str) -> Result<()> {
     let mut stdout = stdout().lock();
-    match stdout.write_all(text.as_bytes()).and_then(|()| stdout.write_all(b"\n")).and_then(|()| stdout.flush()) {
+    match stdout
+        .write_all(text.as_bytes())
+        .and_then(|()| stdout.write_all(b"\n"))
+        .and_then(|()| stdout.flush())
+    {
         Err(error) if error.kind() == ErrorKind::BrokenPipe => std::process::exit(0),
         written => written.context("standard output cannot be written to"),
     }
@@ -58,7 +62,8 @@ fn moment(ms: i64, format: &str) -> String {
     if ms == 0 {
         return "-".to_owned();
     }
-    Timestamp::from_millisecond(ms).map_or_else(|_| format!("{ms} ms"), |time| time.strftime(format).to_string())
+    Timestamp::from_millisecond(ms)
+        .map_or_else(|_| format!("{ms} ms"), |time| time.strftime(format).to_string())
 }
 
 /// A time for programs; `None` for 0.
@@ -89,7 +94,8 @@ pub(crate) fn hours(hours: f64) -> String {
 }
 
 pub(crate) fn condition(number: i32) -> String {
-    Condition::from_number(number).map_or_else(|| format!("condition {number}"), |c| c.name().replace('_', " "))
+    Condition::from_number(number)
+        .map_or_else(|| format!("condition {number}"), |c| c.name().replace('_', " "))
 }
 
 pub(crate) fn channel(number: i32) -> String {
@@ -112,7 +118,8 @@ pub(crate) fn word(name: &str, prefix: &str) -> String {
 }
 
 pub(crate) fn cargo(number: i32) -> String {
-    pb::CargoClass::try_from(number).map_or_else(|_| "-".to_owned(), |c| word(c.as_str_name(), "CARGO_CLASS_"))
+    pb::CargoClass::try_from(number)
+        .map_or_else(|_| "-".to_owned(), |c| word(c.as_str_name(), "CARGO_CLASS_"))
 }
 
 pub(crate) fn stage(number: i32) -> String {

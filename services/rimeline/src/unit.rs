@@ -67,7 +67,8 @@ fn heading(unit: &pb::GetUnitResponse) -> String {
         None => text.push_str("  not yet described: describe it so that pressures and peers can be judged"),
     }
     let late = summary.readings_not_assessed;
-    let _ = write!(text, "\n{} readings, the last at {}", summary.readings, show::time(summary.last_reading_ms));
+    let _ =
+        write!(text, "\n{} readings, the last at {}", summary.readings, show::time(summary.last_reading_ms));
     if late > 0 {
         let _ = write!(text, "; {late} came too late to be assessed and are in the archive");
     }
@@ -111,7 +112,11 @@ fn explain(case: &pb::Case) -> String {
         case.headline,
         show::time(case.onset_ms),
         show::time(case.raised_ms),
-        if case.cleared_ms == 0 { "stands".to_owned() } else { format!("cleared {}", show::time(case.cleared_ms)) },
+        if case.cleared_ms == 0 {
+            "stands".to_owned()
+        } else {
+            format!("cleared {}", show::time(case.cleared_ms))
+        },
         case.confidence_words,
         case.confidence * 100.0,
     );
@@ -122,14 +127,16 @@ fn explain(case: &pb::Case) -> String {
         let strip = show::strip(&series.values, 60);
         let ends = series.values.first().zip(series.values.last());
         if let Some((first, last)) = ends {
-            let _ = write!(text, "\n  {}: {first:.1} {strip} {last:.1} {}", series.name, series.unit_of_measure);
+            let _ =
+                write!(text, "\n  {}: {first:.1} {strip} {last:.1} {}", series.name, series.unit_of_measure);
         }
     }
     for limit in &evidence.limits {
         let _ = write!(text, "\n    {}: {:.1}", limit.name, limit.value);
     }
     if let Some(early) = evidence.days_to_limit_early {
-        let late = evidence.days_to_limit_late.map_or_else(|| "may never".to_owned(), |days| format!("{days:.0}"));
+        let late =
+            evidence.days_to_limit_late.map_or_else(|| "may never".to_owned(), |days| format!("{days:.0}"));
         let _ = write!(text, "\n  Days to the limit: {early:.0} to {late} (90 %)");
     }
     for masked in &evidence.masked {

@@ -23,7 +23,8 @@ pub(crate) async fn print(client: &Client, until_ms: i64, depot: String, json: b
         return Ok(());
     }
     show::out(&format!("Week {} to {} (UTC)", show::time(list.from_ms), show::time(list.until_ms)))?;
-    let mut table = show::table(&["#", "Unit", "Depot", "Usual cargo", "Before", "Bring in for", "Why", "Trend"]);
+    let mut table =
+        show::table(&["#", "Unit", "Depot", "Usual cargo", "Before", "Bring in for", "Why", "Trend"]);
     for item in &list.items {
         let trend = item.cases.first().and_then(|case| case.evidence.as_ref()).and_then(|e| e.series.first());
         table.add_row([
@@ -46,7 +47,8 @@ pub(crate) async fn print(client: &Client, until_ms: i64, depot: String, json: b
 fn not_judged(list: &pb::GetWeeklyListResponse) -> Result<()> {
     let mut reasons: Vec<(String, Vec<&str>)> = Vec::new();
     for entry in &list.not_judged {
-        let test = if entry.condition == 0 { "any test".to_owned() } else { show::condition(entry.condition) };
+        let test =
+            if entry.condition == 0 { "any test".to_owned() } else { show::condition(entry.condition) };
         let reason = format!("{test}: {}", entry.reason);
         match reasons.iter_mut().find(|(known, _)| *known == reason) {
             Some((_, units)) => units.push(&entry.unit),

@@ -59,7 +59,11 @@ impl Service {
     pub fn ok(&self, arguments: &[&str]) -> String {
         let output = self.run(arguments);
         let text = String::from_utf8_lossy(&output.stdout).into_owned();
-        assert!(output.status.success(), "{arguments:?}\n{text}\n{}", String::from_utf8_lossy(&output.stderr));
+        assert!(
+            output.status.success(),
+            "{arguments:?}\n{text}\n{}",
+            String::from_utf8_lossy(&output.stderr)
+        );
         text
     }
 
@@ -158,7 +162,10 @@ pub fn measured(folder: &str) -> Option<PathBuf> {
     if path.is_dir() {
         return Some(path);
     }
-    eprintln!("skipped: there is no {}; set RIMELINE_MEASURED_DATA to the folder of measured data", path.display());
+    eprintln!(
+        "skipped: there is no {}; set RIMELINE_MEASURED_DATA to the folder of measured data",
+        path.display()
+    );
     None
 }
 

@@ -27,25 +27,14 @@ pub(crate) fn one_unit(service: Service, days: u32) -> Scenario {
 
 /// One such unit that may look as if it failed.
 pub(crate) fn odd_unit(service: Service, days: u32, look_alike: LookAlike) -> Scenario {
-    let choice = UnitChoice {
-        look_alikes: vec![look_alike],
-        ..full_unit(service)
-    };
+    let choice = UnitChoice { look_alikes: vec![look_alike], ..full_unit(service) };
     Scenario::small(1, days, 11).with_choice(choice)
 }
 
 /// A fault of unit 0 that is there at once.
 pub(crate) fn step_fault(kind: FaultKind, channel: Option<Channel>, onset_day: f64, level: f64) -> Fault {
     let course = Course::Step(level);
-    Fault {
-        unit: 0,
-        kind,
-        channel,
-        onset_day,
-        course,
-        breakdown_day: None,
-        repaired_day: None,
-    }
+    Fault { unit: 0, kind, channel, onset_day, course, breakdown_day: None, repaired_day: None }
 }
 
 /// All readings of unit 0.
@@ -67,11 +56,7 @@ pub(crate) fn median(mut values: Vec<f64>) -> f64 {
 
 /// R-452A saturation temperature by a two-parameter law.
 pub(crate) fn saturation(kpa: f64, high: bool) -> f64 {
-    let (a, b) = if high {
-        (15.1427, 2390.61)
-    } else {
-        (15.3956, 2478.69)
-    };
+    let (a, b) = if high { (15.1427, 2390.61) } else { (15.3956, 2478.69) };
     b / (a - kpa.max(1.0).ln()) - 273.15
 }
 

@@ -38,9 +38,7 @@ pub(crate) fn refusal(text: &str) -> String {
 #[allow(clippy::print_stderr)]
 pub(crate) fn measured(variable: &str, usual: Option<PathBuf>, file: &str) -> Option<PathBuf> {
     let folder = std::env::var_os(variable).map(PathBuf::from).or(usual);
-    let path = folder
-        .map(|folder| folder.join(file))
-        .filter(|path| path.exists());
+    let path = folder.map(|folder| folder.join(file)).filter(|path| path.exists());
     if path.is_none() {
         eprintln!("skipped: {file} is not there; set {variable} to its folder");
     }
@@ -72,16 +70,9 @@ pub(crate) fn import(
 /// A source through a mapping: the readings, and the problems as (kind, text).
 pub(crate) fn import_source(mapping: &Mapping, source: Source) -> (Vec<Reading>, Vec<(ProblemKind, String)>) {
     let mut import = mapping.import(vec![source]);
-    let rows = rows(&mut import)
-        .into_iter()
-        .map(|(_, reading)| reading)
-        .collect();
-    let problems = import
-        .problems()
-        .kept()
-        .iter()
-        .map(|problem| (problem.kind, problem.to_string()))
-        .collect();
+    let rows = rows(&mut import).into_iter().map(|(_, reading)| reading).collect();
+    let problems =
+        import.problems().kept().iter().map(|problem| (problem.kind, problem.to_string())).collect();
     (rows, problems)
 }
 
@@ -100,9 +91,7 @@ pub(crate) const NOT_REPORTED: Value = Value::Absent(Absence::NotReported);
 
 /// The supply air of each row.
 pub(crate) fn supply(rows: &[Reading]) -> Vec<Value> {
-    rows.iter()
-        .map(|reading| reading.get(Channel::SupplyAirControl))
-        .collect()
+    rows.iter().map(|reading| reading.get(Channel::SupplyAirControl)).collect()
 }
 
 /// A small mapping onto supply air, with `more` after it.

@@ -52,22 +52,11 @@ pub fn check(message: &pb::Batch, bounds: &Bounds) -> Checked {
     let mut known = vec![u32::MAX; units.len()];
     if let Some(shape) = shape(message, bounds, units.len(), &mut refusals) {
         let states = states(message, &mut refusals);
-        let kept = rows(
-            message,
-            &units,
-            &states,
-            bounds,
-            &mut known,
-            &mut batch,
-            &mut refusals,
-        );
+        let kept = rows(message, &units, &states, bounds, &mut known, &mut batch, &mut refusals);
         columns(message, &shape, &kept, &mut batch, &mut refusals);
     }
     events(message, &units, bounds, &mut known, &mut batch, &mut refusals);
-    Checked {
-        batch,
-        refusals: refusals.into_vec(),
-    }
+    Checked { batch, refusals: refusals.into_vec() }
 }
 
 /// Reads a batch that [`check`] accepted earlier.
@@ -121,10 +110,9 @@ fn shape(message: &pb::Batch, bounds: &Bounds, units: usize, refusals: &mut Refu
             format!("{rows} rows in one batch, at most {most} are taken: send smaller batches"),
         );
     }
-    for (field, found) in [
-        ("unit_index", message.unit_index.len()),
-        ("state_index", message.state_index.len()),
-    ] {
+    for (field, found) in
+        [("unit_index", message.unit_index.len()), ("state_index", message.state_index.len())]
+    {
         if found != 0 && found != rows {
             return whole(
                 Why::BadLength,
@@ -143,11 +131,7 @@ fn shape(message: &pb::Batch, bounds: &Bounds, units: usize, refusals: &mut Refu
         );
     }
     if rows > 0 && units == 0 {
-        return whole(
-            Why::BadIndex,
-            "units",
-            format!("{rows} rows and no unit; name at least one unit"),
-        );
+        return whole(Why::BadIndex, "units", format!("{rows} rows and no unit; name at least one unit"));
     }
     Some(Shape { rows })
 }
@@ -238,9 +222,7 @@ fn rows(
         // Rows of a unit without a usable id were refused with the id.
         let Some(id) = id else { continue };
         if let Err((why, text)) = time_within(time, bounds) {
-            refusals.add(Item::Row, row, why, "time_delta_ms", || {
-                format!("row {row} of {id}: {text}")
-            });
+            refusals.add(Item::Row, row, why, "time_delta_ms", || format!("row {row} of {id}: {text}"));
             continue;
         }
         let state = match states.get(state) {
@@ -248,10 +230,7 @@ fn rows(
             None if states.is_empty() && state == 0 => State::default(),
             None => {
                 refusals.add(Item::Row, row, Why::BadIndex, "state_index", || {
-                    format!(
-                        "state_index[{row}] is {state}, states has {} entries",
-                        states.len()
-                    )
+                    format!("state_index[{row}] is {state}, states has {} entries", states.len())
                 });
                 continue;
             }
@@ -326,11 +305,7 @@ fn columns(message: &pb::Batch, shape: &Shape, kept: &[usize], batch: &mut Batch
                 absent = kept.iter().map(|row| absent[*row]).collect();
             }
         }
-        batch.columns.push(Column {
-            channel,
-            values,
-            absent,
-        });
+        batch.columns.push(Column { channel, values, absent });
     }
 }
 
@@ -343,9 +318,7 @@ fn absences(message: &pb::Batch, shape: &Shape, refusals: &mut Refusals) -> Vec<
     for (index, run) in message.absences.iter().enumerate() {
         let first = run.first_row as usize;
         let last = first.saturating_add(run.rows as usize);
-        let Some(column) = absent
-            .get_mut(run.column as usize)
-            .filter(|_| run.rows > 0 && last <= shape.rows)
+        let Some(column) = absent.get_mut(run.column as usize).filter(|_| run.rows > 0 && last <= shape.rows)
         else {
             refusals.add(Item::Value, index, Why::BadIndex, "absences", || {
                 format!(
@@ -359,10 +332,7 @@ fn absences(message: &pb::Batch, shape: &Shape, refusals: &mut Refusals) -> Vec<
         };
         let absence = Absence::from_number(run.status).unwrap_or_else(|| {
             refusals.add(Item::Value, index, Why::UnknownStatus, "absences", || {
-                format!(
-                    "absences[{index}].status is {}, which is unknown; taken as not reported",
-                    run.status
-                )
+                format!("absences[{index}].status is {}, which is unknown; taken as not reported", run.status)
             });
             Absence::NotReported
         });
@@ -400,23 +370,17 @@ fn events(
         };
         let Some(id) = id else { continue };
         if let Err((why, text)) = time_within(event.time_ms, bounds) {
-            refusals.add(Item::Event, index, why, "events.time_ms", || {
-                format!("event {index} of {id}: {text}")
-            });
+            refusals
+                .add(Item::Event, index, why, "events.time_ms", || format!("event {index} of {id}: {text}"));
             continue;
         }
         match event_kind(event, index, refusals) {
             Ok(kind) => {
                 let unit = keep_unit(event.unit_index as usize, id, known, batch);
-                batch.events.push(Event {
-                    unit,
-                    time: event.time_ms,
-                    kind,
-                });
+                batch.events.push(Event { unit, time: event.time_ms, kind });
             }
-            Err(text) => refusals.add(Item::Event, index, Why::BadEvent, "events.what", || {
-                format!("events[{index}]: {text}")
-            }),
+            Err(text) => refusals
+                .add(Item::Event, index, Why::BadEvent, "events.what", || format!("events[{index}]: {text}")),
         }
     }
 }
@@ -426,17 +390,9 @@ fn event_kind(event: &pb::Event, index: usize, refusals: &mut Refusals) -> Resul
     match &event.what {
         Some(What::StateChanged(state)) => {
             let state = read_state(state, &mut |error| {
-                refusals.add(
-                    Item::Event,
-                    index,
-                    Why::UnknownState,
-                    "events.state_changed",
-                    || {
-                        format!(
-                            "events[{index}]: {error}; that part is taken as unknown, the event is stored"
-                        )
-                    },
-                );
+                refusals.add(Item::Event, index, Why::UnknownState, "events.state_changed", || {
+                    format!("events[{index}]: {error}; that part is taken as unknown, the event is stored")
+                });
             });
             Ok(EventKind::StateChanged(state))
         }
@@ -455,10 +411,6 @@ fn read_alarm(alarm: &pb::Alarm) -> Result<Alarm, String> {
         .or_else(|| too_long("text", &alarm.text, MAX_ALARM_TEXT))
     {
         Some(problem) => Err(problem),
-        None => Ok(Alarm {
-            code: alarm.code.clone(),
-            text: alarm.text.clone(),
-            by_person: alarm.by_person,
-        }),
+        None => Ok(Alarm { code: alarm.code.clone(), text: alarm.text.clone(), by_person: alarm.by_person }),
     }
 }

@@ -24,20 +24,12 @@ pub fn write(batch: &Batch, sequence: u64) -> pb::Batch {
     pb::Batch {
         sequence,
         units: batch.units.iter().map(|unit| unit.as_str().to_owned()).collect(),
-        unit_index: if one_unit {
-            Vec::new()
-        } else {
-            batch.unit_of_row.clone()
-        },
+        unit_index: if one_unit { Vec::new() } else { batch.unit_of_row.clone() },
         base_time_ms,
         time_delta_ms,
         states,
         state_index,
-        channels: batch
-            .columns
-            .iter()
-            .map(|column| column.channel.number())
-            .collect(),
+        channels: batch.columns.iter().map(|column| column.channel.number()).collect(),
         deltas,
         absences,
         events: batch.events.iter().map(write_event).collect(),
@@ -68,11 +60,7 @@ fn write_column(index: usize, column: &Column, deltas: &mut Vec<i32>, absences: 
     let mut run: Option<pb::Absence> = None;
     for (row, value) in column.values.iter().enumerate() {
         let mut absent = column.absent.get(row).copied().unwrap_or(0);
-        let delta = if absent == 0 {
-            value.checked_sub(before)
-        } else {
-            Some(0)
-        };
+        let delta = if absent == 0 { value.checked_sub(before) } else { Some(0) };
         if let Some(delta) = delta {
             before = before.wrapping_add(delta);
             deltas.push(delta);
@@ -125,9 +113,5 @@ fn write_event(event: &rimeline_channels::Event) -> pb::Event {
         EventKind::AlarmRaised(raised) => What::AlarmRaised(alarm(raised)),
         EventKind::AlarmCleared(cleared) => What::AlarmCleared(alarm(cleared)),
     };
-    pb::Event {
-        unit_index: event.unit,
-        time_ms: event.time,
-        what: Some(what),
-    }
+    pb::Event { unit_index: event.unit, time_ms: event.time, what: Some(what) }
 }

@@ -47,10 +47,7 @@ pub fn evidence(evidence: &Evidence) -> pb::Evidence {
         statements: evidence.statements.clone(),
         series: series.collect(),
         limits: limits
-            .map(|limit| pb::EvidenceLimit {
-                name: limit.name.clone(),
-                value: limit.value,
-            })
+            .map(|limit| pb::EvidenceLimit { name: limit.name.clone(), value: limit.value })
             .collect(),
         masked: evidence.masked.clone(),
         days_to_limit: evidence.days_to_limit,
@@ -61,26 +58,17 @@ pub fn evidence(evidence: &Evidence) -> pb::Evidence {
 
 /// A change for followers of the feed.
 pub fn change(change: &CaseChange) -> pb::CaseChanged {
-    pb::CaseChanged {
-        cursor: Some(cursor_out(change.cursor)),
-        case: Some(case(&change.case)),
-    }
+    pb::CaseChanged { cursor: Some(cursor_out(change.cursor)), case: Some(case(&change.case)) }
 }
 
 /// A place in the feed, as handed out.
 pub fn cursor_out(cursor: Cursor) -> pb::Cursor {
-    pb::Cursor {
-        epoch: cursor.epoch,
-        sequence: cursor.sequence,
-    }
+    pb::Cursor { epoch: cursor.epoch, sequence: cursor.sequence }
 }
 
 /// A place in the feed, as handed back.
 pub fn cursor(cursor: pb::Cursor) -> Cursor {
-    Cursor {
-        epoch: cursor.epoch,
-        sequence: cursor.sequence,
-    }
+    Cursor { epoch: cursor.epoch, sequence: cursor.sequence }
 }
 
 /// What a person wrote, timed by the server.
@@ -88,13 +76,7 @@ pub fn action(action: &pb::Action, at: i64) -> Result<Action, FieldError> {
     let kind = ActionKind::from_number(action.kind)
         .ok_or_else(|| FieldError::new("action.kind", format!("{} is no kind of action", action.kind)))?;
     let until = (action.until_ms != 0).then_some(action.until_ms);
-    Ok(Action {
-        by: action.by.clone(),
-        at,
-        kind,
-        text: action.text.clone(),
-        until,
-    })
+    Ok(Action { by: action.by.clone(), at, kind, text: action.text.clone(), until })
 }
 
 /// What a person wrote, for people.

@@ -24,10 +24,7 @@ const REFERENCES: [(pb::PressureReference, PressureReference); 3] = [
 
 /// The contract's number of a value; 0 for none.
 fn number<P: Into<i32> + Copy, D: PartialEq>(table: &[(P, D)], value: Option<&D>) -> i32 {
-    table
-        .iter()
-        .find(|row| Some(&row.1) == value)
-        .map_or(0, |row| row.0.into())
+    table.iter().find(|row| Some(&row.1) == value).map_or(0, |row| row.0.into())
 }
 
 /// The value with the contract's number; `None` for 0.
