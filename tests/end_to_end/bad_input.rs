@@ -1,4 +1,12 @@
 //! Bad input of every kind gets a clear message, and nothing else in the batch is lost.
+#![allow(
+    clippy::too_many_lines,
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::print_stderr,
+    clippy::doc_markdown,
+    unreachable_pub
+)]
 
 mod support;
 

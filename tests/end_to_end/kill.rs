@@ -1,4 +1,11 @@
 //! A server that is killed again and again in the middle of a push loses nothing and stores nothing twice.
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::print_stderr,
+    clippy::doc_markdown,
+    unreachable_pub
+)]
 
 mod support;
 

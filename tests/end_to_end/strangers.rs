@@ -1,4 +1,11 @@
 //! A client that knows nothing but the contract.
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::print_stderr,
+    clippy::doc_markdown,
+    unreachable_pub
+)]
 
 mod support;
 
@@ -33,26 +40,35 @@ async fn a_follower_resumes_after_a_restart_and_a_foreign_cursor_is_answered() {
     use rimeline_wire::pb::follow_cases_response::Item;
 
     let mut service = Service::start("data");
-    let mut cursor = None;
+    let mut cursor: Option<pb::Cursor> = None;
     for round in 0..3 {
         open_sensor(&service, round);
         let mut feed = FeedServiceClient::connect(service.url()).await.unwrap();
         let request = pb::FollowCasesRequest { cursor, filter: None };
         let mut stream = feed.follow_cases(request).await.unwrap().into_inner();
-        let mut heard = Vec::new();
-        while heard.is_empty() {
+        let mut heard = false;
+        while !heard {
             let message = tokio::time::timeout(Duration::from_secs(30), stream.message()).await;
             match message.expect("the feed is silent").unwrap().unwrap().item.unwrap() {
                 Item::Changed(changed) => {
+                    if let (Some(before), Some(now)) = (cursor, changed.cursor) {
+                        assert_eq!(now.epoch, before.epoch);
+                        assert_eq!(now.sequence, before.sequence + 1, "a change was skipped or repeated");
+                    }
                     cursor = changed.cursor.or(cursor);
-                    heard.push(changed.case.unwrap().unit);
+                    let case = changed.case.unwrap();
+                    heard = case.unit == format!("F-{round}")
+                        && case.condition() == pb::Condition::SensorOutOfRange;
                 }
-                Item::SnapshotStart(start) => assert!(!start.cursor_out_of_range),
+                Item::SnapshotStart(start) => assert!(round == 0 && !start.cursor_out_of_range),
                 Item::SnapshotEnd(end) => cursor = end.cursor,
                 Item::Heartbeat(_) => {}
             }
         }
-        assert_eq!(heard, [format!("F-{round}")], "nothing skipped, nothing repeated");
+        if round == 0 {
+            // The snapshot has no places of its own: go on from the first change after it.
+            cursor = Some(last_cursor(&mut feed).await);
+        }
         service.stop();
         service.start_again();
     }
@@ -66,7 +82,14 @@ async fn a_follower_resumes_after_a_restart_and_a_foreign_cursor_is_answered() {
     }
 }
 
-/// Pushes an hour of readings in which a fitted sensor's circuit is open.
+async fn last_cursor(
+    feed: &mut rimeline_wire::pb::feed_service_client::FeedServiceClient<tonic::transport::Channel>,
+) -> rimeline_wire::pb::Cursor {
+    let request = rimeline_wire::pb::ListCasesRequest { filter: None };
+    feed.list_cases(request).await.unwrap().into_inner().cursor.unwrap()
+}
+
+/// Pushes two hours of readings; in the second one a fitted sensor's circuit is open.
 fn open_sensor(service: &Service, round: usize) {
     use std::fmt::Write;
     let folder = tempfile::tempdir().unwrap();

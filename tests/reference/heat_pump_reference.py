@@ -1,6 +1,6 @@
-"""Reads an archive of the two measured heat-pump days with DuckDB and with pyarrow, beside the original files.
+"""Reads an archive of a measured heat-pump day with DuckDB and with pyarrow, beside the original file.
 
-    python heat_pump_reference.py ARCHIVE MEASURED
+    python heat_pump_reference.py ARCHIVE MEASURED DAY
 
 Every reading has to be there once, with the value and the unit of measure that the original implies.
 """
@@ -42,27 +42,26 @@ def check(who, found, expected):
 
 
 def main():
-    archive, measured = Path(sys.argv[1]), Path(sys.argv[2])
+    archive, measured, day = Path(sys.argv[1]), Path(sys.argv[2]), sys.argv[3]
     files = str(archive / "readings" / "**" / "*.parquet")
     dataset = pyarrow.dataset.dataset(str(archive / "readings"), partitioning="hive", exclude_invalid_files=True)
     names = ["time", *COLUMNS]
-    for day in ["atlanta", "tucson"]:
-        unit = f"HP-{day}"
-        expected = list(original(measured / f"{day}_eff_default.csv"))
-        query = f"""
-            select time, {", ".join(COLUMNS)}
-            from read_parquet('{files}', hive_partitioning = true, union_by_name = true)
-            where unit = '{unit}' order by time"""
-        connection = duckdb.connect()
-        connection.execute("set timezone = 'UTC'")
-        check("DuckDB", connection.execute(query).fetchall(), expected)
-        table = dataset.to_table(columns=names, filter=pyarrow.dataset.field("unit") == unit).sort_by("time")
-        check("pyarrow", list(zip(*(table.column(name).to_pylist() for name in names))), expected)
-        running = dataset.to_table(columns=["time", "compressor"], filter=pyarrow.dataset.field("unit") == unit)
-        states = [state == "running" for state in running.sort_by("time").column("compressor").to_pylist()]
-        starts = sum(now and not before for before, now in zip(states, states[1:]))
-        assert abs(starts - {"atlanta": 29, "tucson": 20}[day]) <= 1, f"{day}: {starts} compressor starts"
-        print(f"{unit}: 1440 readings, {starts} compressor starts")
+    unit = f"HP-{day}"
+    expected = list(original(measured / f"{day}_eff_default.csv"))
+    query = f"""
+        select time, {", ".join(COLUMNS)}
+        from read_parquet('{files}', hive_partitioning = true, union_by_name = true)
+        where unit = '{unit}' order by time"""
+    connection = duckdb.connect()
+    connection.execute("set timezone = 'UTC'")
+    check("DuckDB", connection.execute(query).fetchall(), expected)
+    table = dataset.to_table(columns=names, filter=pyarrow.dataset.field("unit") == unit).sort_by("time")
+    check("pyarrow", list(zip(*(table.column(name).to_pylist() for name in names))), expected)
+    running = dataset.to_table(columns=["time", "compressor"], filter=pyarrow.dataset.field("unit") == unit)
+    states = [state == "running" for state in running.sort_by("time").column("compressor").to_pylist()]
+    starts = sum(now and not before for before, now in zip(states, states[1:]))
+    assert abs(starts - {"atlanta": 29, "tucson": 20}[day]) <= 1, f"{day}: {starts} compressor starts"
+    print(f"{unit}: 1440 readings, {starts} compressor starts")
     schema = pyarrow.parquet.read_schema(next((archive / "readings").rglob("*.parquet")))
     for name in COLUMNS:
         metadata = {key.decode(): value.decode() for key, value in schema.field(name).metadata.items()}

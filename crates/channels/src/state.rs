@@ -143,9 +143,8 @@ impl State {
     pub fn compressor_running(&self) -> Option<bool> {
         match (self.compressor, self.power, self.stage) {
             (Compressor::Running, _, _) => Some(true),
-            (Compressor::Stopped, _, _) | (_, Power::Off, _) => Some(false),
+            (Compressor::Stopped, _, _) | (_, Power::Off, _) | (_, _, Stage::StoppedOnFault) => Some(false),
             (_, _, Stage::CoolingLow | Stage::CoolingHigh) => Some(true),
-            (_, _, Stage::StoppedOnFault) => Some(false),
             (_, _, Stage::Satisfied) if self.running_mode == RunningMode::StartStop => Some(false),
             _ => None,
         }

@@ -19,8 +19,8 @@
 //! journal.trim(position)?;
 //! journal.close().await?;
 //! # Ok::<(), Box<dyn std::error::Error>>(())
-//! # }).unwrap();
-//! # Ok::<(), std::io::Error>(())
+//! # })?;
+//! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
 mod checkpoint;

@@ -18,7 +18,7 @@
 //! "#)?;
 //! let file = "stamp,trailer,T return\n2024-07-01 12:00,TR-7,36.5\n2024-07-01 12:01,TR-7,warm\n";
 //! let mut import = mapping.import(vec![Source::csv("yard.csv", file.as_bytes())]);
-//! let batch = import.next_batch().unwrap();
+//! let batch = import.next_batch().unwrap_or_default();
 //! assert_eq!((batch.rows(), batch.unit(0).as_str()), (2, "TR-7"));
 //! assert_eq!(batch.times[0], 1_719_831_600_000);
 //! // The value that is no number is not reported, counted, and shown with file, line and column.

@@ -1,4 +1,5 @@
 //! What a gateway may send, and what becomes of it.
+#![allow(clippy::unwrap_used)]
 
 use proptest::prelude::*;
 use rimeline_channels::{Absence, Alarm, Batch, Channel, Event, EventKind, Id, Reading, Stage, State, Value};

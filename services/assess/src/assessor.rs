@@ -38,9 +38,11 @@ impl Assessor {
         let mut units: HashMap<Id, Unit> = HashMap::new();
         let mut bad = None;
         book.visit_checkpoints(&mut |unit, bytes| match UnitState::from_bytes(bytes) {
-            Ok(state) => drop(units.insert(unit, Unit::with_state(state))),
+            Ok(state) => {
+                units.insert(unit, Unit::with_state(state));
+            }
             Err(error) => {
-                bad = Some(AssessError::BadState { unit: unit.to_string(), message: error.to_string() })
+                bad = Some(AssessError::BadState { unit: unit.to_string(), message: error.to_string() });
             }
         })?;
         if let Some(error) = bad {

@@ -6,7 +6,7 @@ use tokio::runtime::Handle;
 use crate::{AssessConfig, AssessError, Assessor, Parts};
 
 /// Assesses the journal until shutdown. Blocks: run it where blocking is allowed, inside a runtime.
-pub fn run(config: AssessConfig, parts: Parts) -> Result<(), AssessError> {
+pub fn run(config: AssessConfig, parts: &Parts) -> Result<(), AssessError> {
     let runtime = Handle::current();
     let pause = Duration::from_millis(u64::from(config.step_every_ms));
     let idle = Duration::from_secs(u64::from(config.tick_seconds)).min(Duration::from_secs(1));
@@ -20,7 +20,7 @@ pub fn run(config: AssessConfig, parts: Parts) -> Result<(), AssessError> {
                 runtime.block_on(parts.shutdown.run_until_cancelled(tokio::time::sleep(pause)));
             }
         } else {
-            runtime.block_on(wait(&parts, assessor.position(), idle));
+            runtime.block_on(wait(parts, assessor.position(), idle));
             assessor.pass_time()?;
         }
     }

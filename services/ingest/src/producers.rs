@@ -109,10 +109,11 @@ impl Producers {
     /// Takes note of a record of the journal.
     pub(crate) fn replay(&mut self, body: &record::Body) {
         match body {
+            // Of an epoch that was over when it was written: nothing to remember.
+            record::Body::Readings(old)
+                if self.greet(&old.gateway, old.epoch, old.oldest_sequence).is_err() => {}
             record::Body::Readings(readings) => {
-                if self.greet(&readings.gateway, readings.epoch, readings.oldest_sequence).is_ok() {
-                    self.settled(&readings.gateway, readings.epoch, readings.sequence);
-                }
+                self.settled(&readings.gateway, readings.epoch, readings.sequence);
             }
             record::Body::Producers(snapshot) => {
                 for known in &snapshot.producers {

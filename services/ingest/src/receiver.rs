@@ -186,10 +186,12 @@ impl Receiver {
         };
         let checked = check(&message, &bounds);
         let batch = &checked.batch;
+        // Late against the clock as it stands when the batch comes: on a clock that follows data, the batch's own
+        // newest reading does not make its oldest ones late.
+        let late_before_ms = self.parts.clock.now_ms() - self.late_after_ms();
         let newest = batch.times.iter().chain(batch.events.iter().map(|e| &e.time)).max();
         let received_ms =
             newest.map_or_else(|| self.parts.clock.now_ms(), |time| self.parts.clock.observe(*time));
-        let late_before_ms = received_ms - self.late_after_ms();
         let receipt = Receipt {
             sequence: message.sequence,
             accepted_rows: batch.rows() as u32,

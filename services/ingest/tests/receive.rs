@@ -1,4 +1,5 @@
 //! What a gateway may rely on, over a real journal on a real disk.
+#![allow(clippy::unwrap_used)]
 
 use std::path::Path;
 use std::sync::Arc;
@@ -213,4 +214,18 @@ async fn a_full_journal_asks_gateways_to_come_back_and_takes_batches_again_once_
     journal.trim(journal.end()).unwrap();
     assert!(receiver.receive(&sender, big(sequence)).await.is_ok());
     assert!(journal.start() > Position::START);
+}
+
+#[tokio::test]
+async fn on_a_clock_that_follows_data_a_batch_of_many_days_is_not_late_against_itself() {
+    let folder = tempfile::tempdir().unwrap();
+    let rig = open(folder.path(), DataClock::default());
+    let (sender, _) = rig.receiver.greet(&hello(1)).unwrap();
+    let days = pb::Batch {
+        time_delta_ms: vec![0, 48 * HOUR_MS, 48 * HOUR_MS],
+        deltas: vec![1, 0, 0],
+        ..batch(1, 1_368_000_000_000)
+    };
+    let receipt = rig.receiver.receive(&sender, days).await.unwrap();
+    assert_eq!((receipt.accepted_rows, receipt.late_rows), (3, 0));
 }

@@ -76,7 +76,7 @@ pub(crate) enum ClockKind {
 
 #[derive(Args, Debug)]
 pub(crate) struct ServeOptions {
-    /// Configuration file (TOML). Every key can also be set as RIMELINE_SECTION__KEY.
+    /// Configuration file (TOML). Every key can also be set as `RIMELINE_SECTION__KEY`.
     #[arg(long, env = "RIMELINE_CONFIG")]
     pub(crate) config: Option<PathBuf>,
     /// Folder for journal, archive and casebook.
@@ -207,9 +207,8 @@ pub(crate) struct UnitOptions {
     pub(crate) channel: Vec<String>,
 }
 
-pub(crate) fn completion(shell: Shell) -> anyhow::Result<()> {
+pub(crate) fn completion(shell: Shell) {
     clap_complete::generate(shell, &mut Cli::command(), "rimeline", &mut std::io::stdout());
-    Ok(())
 }
 
 #[cfg(test)]

@@ -42,6 +42,7 @@ impl Client {
 }
 
 /// What a server said is wrong, without the wire's decoration.
+#[allow(clippy::needless_pass_by_value)] // The shape that `map_err` wants.
 pub(crate) fn refused(status: tonic::Status) -> anyhow::Error {
     anyhow!("{}", status.message()).context(format!("the server said {:?}", status.code()))
 }

@@ -102,7 +102,9 @@ impl Config {
             }
             figment = figment.merge(Toml::file(file));
         }
-        let env = Env::prefixed("RIMELINE_").ignore(&["CONFIG", "SERVER", "LOG"]).split("__");
+        // Other variables of that prefix are not for the service.
+        let ours = |key: &str| key.contains("__") || ["DATA", "LISTEN", "CLOCK"].contains(&key);
+        let env = Env::prefixed("RIMELINE_").filter(move |key| ours(key.as_str())).split("__");
         figment.merge(env).extract().context("the configuration cannot be used")
     }
 

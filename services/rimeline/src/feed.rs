@@ -84,7 +84,7 @@ pub(crate) fn cases(cases: &[pb::Case]) -> Table {
             format!("{} ({:.0} %)", case.confidence_words, case.confidence * 100.0),
             case.hours_to_harm.map_or_else(|| "-".to_owned(), show::hours),
             show::time(case.onset_ms),
-            case.first_action.clone(),
+            show::opening(&case.first_action).to_owned(),
         ]);
     }
     table

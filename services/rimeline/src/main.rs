@@ -38,7 +38,10 @@ async fn main() -> ExitCode {
         Command::Channels => show::channels(),
         Command::Verify { data } => care::verify(&data),
         Command::Repair { data } => care::repair(&data),
-        Command::Completion { shell } => cli::completion(shell),
+        Command::Completion { shell } => {
+            cli::completion(shell);
+            Ok(())
+        }
     };
     match done {
         Ok(()) => ExitCode::SUCCESS,

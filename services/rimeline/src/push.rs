@@ -28,6 +28,7 @@ pub(crate) async fn run(options: PushOptions) -> Result<()> {
     let mut config = Config::new(&options.server.server, Id::new(&name)?);
     // The same content is the same batches under the same name.
     config.epoch = Some(1);
+    config.repeatable = true;
     let gateway = Gateway::connect_with(config, Arc::new(WallClock::default()), Arc::new(tell)).await?;
     gateway.reached(REACH_WITHIN).await?;
 

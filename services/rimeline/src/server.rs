@@ -94,7 +94,7 @@ impl Server {
             shutdown: drain.clone(),
         };
         let assess = config.assess.clone();
-        spawn_reader(&mut readers, &stop, "assess", move || Ok(rimeline_assess::run(assess, parts)?));
+        spawn_reader(&mut readers, &stop, "assess", move || Ok(rimeline_assess::run(assess, &parts)?));
 
         let mut edges = JoinSet::new();
         let (positions, book) = (archive.clone(), casebook.clone());
@@ -190,14 +190,12 @@ async fn join(tasks: &mut JoinSet<Result<()>>, limit: Option<Duration>) -> Resul
         first
     };
     let Some(limit) = limit else { return all.await };
-    match tokio::time::timeout(limit, all).await {
-        Ok(ended) => ended,
-        Err(_) => {
-            tracing::warn!("some connections did not end in time and were cut");
-            tasks.abort_all();
-            Ok(())
-        }
-    }
+    let ended = tokio::time::timeout(limit, all).await;
+    ended.unwrap_or_else(|_| {
+        tracing::warn!("some connections did not end in time and were cut");
+        tasks.abort_all();
+        Ok(())
+    })
 }
 
 async fn serve_grpc(

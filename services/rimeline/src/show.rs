@@ -82,6 +82,12 @@ pub(crate) fn parse_time(text: &str) -> Result<i64> {
     Ok(time.as_millisecond())
 }
 
+/// The first thing a text says, for a list; the whole stands with the case.
+pub(crate) fn opening(text: &str) -> &str {
+    let end = text.find([';', '.', ':']).unwrap_or(text.len());
+    &text[..end]
+}
+
 /// Hours in the unit that reads best.
 pub(crate) fn hours(hours: f64) -> String {
     if hours < 1.0 {

@@ -137,13 +137,11 @@ pub fn mapping(name: &str) -> String {
 
 /// The interpreter with DuckDB, pyarrow and grpcio that `tests/run` prepares; `None`, with a printed reason, without.
 pub fn python(what: &str) -> Option<Command> {
-    match std::env::var_os("RIMELINE_TEST_PYTHON") {
-        Some(python) => Some(Command::new(python)),
-        None => {
-            eprintln!("skipped: {what} needs RIMELINE_TEST_PYTHON, which tests/run sets");
-            None
-        }
+    let python = std::env::var_os("RIMELINE_TEST_PYTHON").map(Command::new);
+    if python.is_none() {
+        eprintln!("skipped: {what} needs RIMELINE_TEST_PYTHON, which tests/run sets");
     }
+    python
 }
 
 /// Runs a Python script that has to succeed.
@@ -171,11 +169,9 @@ pub fn measured(folder: &str) -> Option<PathBuf> {
 
 /// A folder named by the environment; `None`, with a printed reason, without.
 pub fn folder_of(variable: &str) -> Option<PathBuf> {
-    match std::env::var_os(variable) {
-        Some(path) => Some(path.into()),
-        None => {
-            eprintln!("skipped: {variable} is not set; tests/run fetches the package and sets it");
-            None
-        }
+    let folder = std::env::var_os(variable).map(PathBuf::from);
+    if folder.is_none() {
+        eprintln!("skipped: {variable} is not set; tests/run fetches the package and sets it");
     }
+    folder
 }
