@@ -216,15 +216,18 @@ async fn serve_grpc(
     for name in &names {
         health.set_service_status(*name, tonic_health::ServingStatus::Serving).await;
     }
-    let reflection = tonic_reflection::server::Builder::configure()
-        .register_encoded_file_descriptor_set(pb::DESCRIPTORS)
-        .register_encoded_file_descriptor_set(tonic_health::pb::FILE_DESCRIPTOR_SET)
-        .build_v1()?;
+    let reflection = || {
+        tonic_reflection::server::Builder::configure()
+            .register_encoded_file_descriptor_set(pb::DESCRIPTORS)
+            .register_encoded_file_descriptor_set(tonic_health::pb::FILE_DESCRIPTOR_SET)
+    };
     let server = Tonic::builder()
         .tcp_nodelay(true)
         .http2_keepalive_interval(Some(Duration::from_secs(30)))
         .add_service(health_service)
-        .add_service(reflection)
+        .add_service(reflection().build_v1()?)
+        // Many tools still ask the older version.
+        .add_service(reflection().build_v1alpha()?)
         .add_service(ingest)
         .add_service(feed)
         .add_service(registry)

@@ -49,7 +49,7 @@ fn not_judged(list: &pb::GetWeeklyListResponse) -> Result<()> {
     for entry in &list.not_judged {
         let test =
             if entry.condition == 0 { "any test".to_owned() } else { show::condition(entry.condition) };
-        let reason = format!("{test}: {}", entry.reason);
+        let reason = format!("{test}: {}", kind_of(&entry.reason));
         match reasons.iter_mut().find(|(known, _)| *known == reason) {
             Some((_, units)) => units.push(&entry.unit),
             None => reasons.push((reason, vec![&entry.unit])),
@@ -67,6 +67,16 @@ fn not_judged(list: &pb::GetWeeklyListResponse) -> Result<()> {
     Ok(())
 }
 
+/// A reason without what differs from unit to unit, so that units with the same trouble share a line: how much has
+/// been learned so far, and in which mode.
+fn kind_of(reason: &str) -> String {
+    let (reason, _) = reason.split_once(" (").unwrap_or((reason, ""));
+    match reason.split_once(" of ") {
+        Some((learned, rest)) if learned.bytes().all(|b| b.is_ascii_digit()) => format!("not yet {rest}"),
+        _ => reason.to_owned(),
+    }
+}
+
 fn line(item: &pb::WeeklyItem) -> serde_json::Value {
     json!({
         "rank": item.rank,
@@ -78,4 +88,18 @@ fn line(item: &pb::WeeklyItem) -> serde_json::Value {
         "before": show::rfc3339(item.before_ms),
         "cases": item.cases.iter().map(feed::line).collect::<Vec<_>>(),
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn units_that_are_still_learning_share_a_line_whatever_they_have_learned() {
+        assert_eq!(
+            kind_of("3 of 21 days of full cooling learned (on the engine)"),
+            "not yet 21 days of full cooling learned"
+        );
+        assert_eq!(kind_of("discharge pressure is not fitted"), "discharge pressure is not fitted");
+    }
 }
