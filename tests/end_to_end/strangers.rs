@@ -82,6 +82,30 @@ async fn a_follower_resumes_after_a_restart_and_a_foreign_cursor_is_answered() {
     }
 }
 
+/// On a clock that follows the data a case that is shelved until a time of the recording is off the list until the
+/// recording gets there, and what people wrote stays.
+#[test]
+fn a_shelved_case_comes_back_when_the_recording_reaches_its_time() {
+    let service = Service::start("data");
+    open_sensor(&service, 0);
+    let listed = || -> Vec<String> {
+        let cases = service.json(&["feed", "--json", "--unit", "F-0"]);
+        let sensor = cases.iter().filter(|case| case["condition"] == "sensor_out_of_range");
+        sensor.map(|case| case["case"].as_str().unwrap().to_owned()).collect()
+    };
+    let case = listed().pop().expect("the open circuit is a case");
+    let until = "2025-10-09T12:00:00Z";
+    service.ok(&["case", &case, "shelve", "--by", "Ana", "--until", until, "--text", "parked"]);
+    assert!(listed().is_empty(), "shelved until {until}");
+    // The first recording ends at 10:52, the second begins at 12:13.
+    open_sensor(&service, 1);
+    assert_eq!(listed(), std::slice::from_ref(&case));
+    let said = service.ok(&["case", &case]);
+    assert!(said.contains("Ana: shelve until 2025-10-09 12:00Z  parked"), "{said}");
+    let refused = service.run(&["case", &case, "note", "--by", "Ana"]);
+    assert!(String::from_utf8_lossy(&refused.stderr).contains("text"), "a note needs a text");
+}
+
 async fn last_cursor(
     feed: &mut rimeline_wire::pb::feed_service_client::FeedServiceClient<tonic::transport::Channel>,
 ) -> rimeline_wire::pb::Cursor {

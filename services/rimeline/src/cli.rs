@@ -44,6 +44,10 @@ pub(crate) enum Command {
         after_help = "Examples:\n  rimeline unit T-014\n  rimeline unit T-014 --from 2026-03-01 --until 2026-03-02 --channel return_air_control"
     )]
     Unit(UnitOptions),
+    /// Write down what was done about a case, and show what people wrote on it.
+    #[command(after_help = "Examples:\n  rimeline case deqd-bcna-vzwe acknowledge --by Ana\n  \
+        rimeline case deqd-bcna-vzwe shelve --by Ana --until 2026-06-14T06:00:00Z --text \"parked until Monday\"")]
+    Case(CaseOptions),
     /// List the channel catalogue.
     Channels,
     /// Check every file of an archive against its manifest. The service may be running.
@@ -205,6 +209,44 @@ pub(crate) struct UnitOptions {
     /// Only this channel. May be given several times.
     #[arg(long, requires = "from")]
     pub(crate) channel: Vec<String>,
+}
+
+#[derive(Args, Debug)]
+pub(crate) struct CaseOptions {
+    #[command(flatten)]
+    pub(crate) server: ServerOption,
+    /// The case, as `rimeline unit` and `rimeline feed --json` name it.
+    pub(crate) case: String,
+    /// What was done. Without it, what people wrote is shown.
+    #[arg(value_enum, requires = "by")]
+    pub(crate) action: Option<ActionWord>,
+    /// Who did it.
+    #[arg(long)]
+    pub(crate) by: Option<String>,
+    /// Reason, note or finding.
+    #[arg(long)]
+    pub(crate) text: Option<String>,
+    /// For a shelving: until when, a date or a time (RFC 3339).
+    #[arg(long)]
+    pub(crate) until: Option<String>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum ActionWord {
+    /// Seen, and taken on.
+    Acknowledge,
+    /// Off the ranked list until a given time.
+    Shelve,
+    /// Back on the list.
+    Unshelve,
+    /// Something worth writing down.
+    Note,
+    /// Passed on.
+    HandOver,
+    /// What the workshop found.
+    Finding,
+    /// Repaired: the case closes, and what it was compared with is learned anew.
+    Serviced,
 }
 
 pub(crate) fn completion(shell: Shell) {

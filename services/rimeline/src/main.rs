@@ -1,6 +1,7 @@
 //! The rimeline program: command line, configuration, and the wiring of roles. What it knows lives in its crates.
 
 mod care;
+mod case;
 mod cli;
 mod client;
 mod config;
@@ -35,6 +36,7 @@ async fn main() -> ExitCode {
         Command::Feed(options) => feed::run(options).await,
         Command::Weekly(options) => weekly::run(options).await,
         Command::Unit(options) => unit::run(options).await,
+        Command::Case(options) => case::run(options).await,
         Command::Channels => show::channels(),
         Command::Verify { data } => care::verify(&data),
         Command::Repair { data } => care::repair(&data),
