@@ -212,11 +212,12 @@ impl Receiver {
         (Record { received_ms, body: Some(Body::Readings(readings)) }, receipt)
     }
 
+    pub(crate) fn journal_start(&self) -> Position {
+        self.parts.journal.start()
+    }
+
     /// Writes down what has been received, then lets go of the journal before `consumed`.
     pub(crate) async fn trim(&self, consumed: Position) -> Result<(), IngestError> {
-        if consumed <= self.parts.journal.start() {
-            return Ok(());
-        }
         let snapshot = self.producers().snapshot();
         let record = Record { received_ms: self.parts.clock.now_ms(), body: Some(Body::Producers(snapshot)) };
         self.parts.journal.append(record.to_bytes()).await?;
