@@ -83,7 +83,7 @@ pub fn run(config: &ArchivistConfig, parts: &Parts) -> Result<(), ArchivistError
     let mut at = Position::new(parts.archive.position()).max(parts.journal.start());
     let mut oldest: Option<Instant> = None;
     let mut newest_received = i64::MIN;
-    let mut compacted = Day::of(i64::MIN);
+    let mut compacted = Day(i32::MIN);
     loop {
         let entries = parts.journal.read(at, READ_BYTES)?;
         if let Some(last) = entries.last() {
@@ -109,7 +109,7 @@ pub fn run(config: &ArchivistConfig, parts: &Parts) -> Result<(), ArchivistError
                     // Once a day: what came late meanwhile goes into the same rewriting.
                     let today = Day::of(newest_received);
                     if today > compacted {
-                        compact(&parts.archive, today)?;
+                        compact(&parts.archive, today);
                         compacted = today;
                     }
                     None
@@ -147,19 +147,23 @@ fn flush(archive: &Archive, at: Position) -> Result<(), ArchiveError> {
         tracing::info!(files = flushed.files, rows = flushed.rows, bytes = flushed.bytes, "archived");
     }
     for partition in archive.merge_due() {
-        let merged = archive.merge(partition)?;
-        tracing::info!(%partition, ?merged, "merged small files");
+        // The rows are archived either way: a file that cannot be merged must not hold the others up.
+        match archive.merge(partition) {
+            Ok(merged) => tracing::info!(%partition, ?merged, "merged small files"),
+            Err(error) => tracing::error!(%partition, %error, "small files could not be merged"),
+        }
     }
     Ok(())
 }
 
 /// Brings days that are over into as few files as can be.
-fn compact(archive: &Archive, today: Day) -> Result<(), ArchiveError> {
+fn compact(archive: &Archive, today: Day) {
     for partition in archive.compact_due(today) {
-        let merged = archive.compact(partition)?;
-        tracing::info!(%partition, ?merged, "brought a day together");
+        match archive.compact(partition) {
+            Ok(merged) => tracing::info!(%partition, ?merged, "brought a day together"),
+            Err(error) => tracing::error!(%partition, %error, "a day could not be brought together"),
+        }
     }
-    Ok(())
 }
 
 async fn wait(parts: &Parts, at: Position, due: Duration) {

@@ -2,11 +2,12 @@ use std::sync::Arc;
 
 use futures::StreamExt;
 use futures::stream::FuturesOrdered;
+use rimeline_journal::BoxFuture;
 use rimeline_wire::pb::ingest_service_server::{IngestService, IngestServiceServer};
 use rimeline_wire::pb::stream_readings_request::Item as In;
 use rimeline_wire::pb::stream_readings_response::Item as Out;
 use rimeline_wire::pb::{
-    Batch, SendReadingsRequest, SendReadingsResponse, StreamReadingsRequest, StreamReadingsResponse,
+    Batch, Receipt, SendReadingsRequest, SendReadingsResponse, StreamReadingsRequest, StreamReadingsResponse,
 };
 use tokio::sync::mpsc;
 use tokio_stream::wrappers::ReceiverStream;
@@ -76,10 +77,19 @@ async fn take_batches(
     out: mpsc::Sender<Result<StreamReadingsResponse, Status>>,
 ) {
     let window = receiver.config().window as usize;
-    let mut storing = FuturesOrdered::new();
+    let mut storing: FuturesOrdered<BoxFuture<'_, Result<Receipt, IngestError>>> = FuturesOrdered::new();
     let mut taking = true;
     while taking || !storing.is_empty() {
         tokio::select! {
+            // What waits for room in the journal takes its place before another batch is begun.
+            biased;
+            () = receiver.shutdown().cancelled(), if taking => taking = false,
+            Some(stored) = storing.next(), if !storing.is_empty() => {
+                let answer = stored.map(|receipt| StreamReadingsResponse { item: Some(Out::Receipt(receipt)) });
+                // After an error the gateway has to begin a new stream; one that is gone hears nothing.
+                taking &= answer.is_ok();
+                taking &= out.send(answer.map_err(Status::from)).await.is_ok();
+            }
             message = incoming.message(), if taking && storing.len() < window => match batch_of(message) {
                 Ok(Some(batch)) => storing.push_back(receiver.begin(&sender, batch)),
                 Ok(None) => taking = false,
@@ -88,13 +98,6 @@ async fn take_batches(
                     storing.push_back(Box::pin(std::future::ready(Err(IngestError::Transport(status)))));
                 }
             },
-            Some(stored) = storing.next(), if !storing.is_empty() => {
-                let answer = stored.map(|receipt| StreamReadingsResponse { item: Some(Out::Receipt(receipt)) });
-                // After an error the gateway has to begin a new stream; one that is gone hears nothing.
-                taking &= answer.is_ok();
-                taking &= out.send(answer.map_err(Status::from)).await.is_ok();
-            }
-            () = receiver.shutdown().cancelled(), if taking => taking = false,
         }
     }
 }

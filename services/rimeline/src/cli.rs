@@ -133,7 +133,7 @@ pub(crate) struct PushOptions {
     /// The mapping (TOML): which column is which channel of which unit.
     #[arg(long)]
     pub(crate) mapping: PathBuf,
-    /// Name of the sending gateway. Default: made from the mapping and the files, so that a push that was broken off
+    /// Name of the sending gateway, at most 34 characters; what is made from the content is added to it. Default: made from the mapping and the files, so that a push that was broken off
     /// goes on where it was, and the same push twice stores once.
     #[arg(long)]
     pub(crate) gateway: Option<String>,

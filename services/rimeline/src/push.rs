@@ -24,7 +24,9 @@ const SHOWN_REFUSALS: u32 = 20;
 pub(crate) async fn run(options: PushOptions) -> Result<()> {
     let mapping = Mapping::read(&options.mapping)?;
     let client = Client::connect(&options.server.server).await?;
-    let name = options.gateway.map_or_else(|| content_name(&options.mapping, &options.files), Ok)?;
+    // Of other content under the same given name, nothing may pass for sent already.
+    let content = content_name(&options.mapping, &options.files)?;
+    let name = options.gateway.map_or_else(|| content.clone(), |given| format!("{given}.{content}"));
     let mut config = Config::new(&options.server.server, Id::new(&name)?);
     // The same content is the same batches under the same name.
     config.epoch = Some(1);

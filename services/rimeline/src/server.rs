@@ -167,13 +167,14 @@ fn spawn_reader(
     role: &'static str,
     run: impl FnOnce() -> Result<()> + Send + 'static,
 ) {
-    let stop = stop.clone();
+    // Also when the role panics: acknowledging what nobody reads any more would look like service.
+    let stop = stop.clone().drop_guard();
     readers.spawn_blocking(move || {
         let ended = run().with_context(|| format!("the {role} role ended"));
         if let Err(error) = &ended {
             tracing::error!(error = format!("{error:#}"), "a role failed; the service stops");
         }
-        stop.cancel();
+        drop(stop);
         ended
     });
 }

@@ -1,5 +1,8 @@
 use crate::pb::{Refusal, RefusalReason, RefusedItem};
 
+/// Refusals of one batch; the last one counts the rest.
+const MOST: usize = 1_000;
+
 /// Collects refusals; neighbours refused for the same reason become one entry.
 #[derive(Debug, Default)]
 pub(super) struct Refusals(Vec<Refusal>);
@@ -20,6 +23,12 @@ impl Refusals {
                 last.count += 1;
                 return;
             }
+        }
+        if self.0.len() >= MOST {
+            if let Some(last) = self.0.last_mut() {
+                last.count += 1;
+            }
+            return;
         }
         self.0.push(Refusal {
             item: item as i32,
